@@ -1,0 +1,154 @@
+"""What the parts of the analysis hand to one another: frozen, typed, in SI units.
+
+A figure always travels as value, standard uncertainty and degrees of freedom; units change only at the border
+(`analysis.units`, `Reduction.to_dict`). Arrays in results are read-only.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+from types import MappingProxyType
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+EMPTY: Mapping[str, str] = MappingProxyType({})
+
+
+class Severity(StrEnum):
+    """What a flag does: keep a run out of rankings and releases, or stand beside the figure."""
+
+    BLOCKS = "blocks"
+    CAUTIONS = "cautions"
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A measured value: `value` and standard uncertainty `u` in the same SI unit, `dof` degrees of freedom."""
+
+    value: float
+    u: float
+    dof: float = math.inf
+
+    @property
+    def k(self) -> float:
+        """Coverage factor for 95 %: the 97.5 % quantile of Student's t at `dof`. [1] (JCGM 100:2008, G.3)"""
+        from analysis.statistics.student import coverage_factor
+
+        return coverage_factor(self.dof)
+
+    @property
+    def expanded(self) -> float:
+        """Expanded uncertainty at 95 %, `k * u`, in the value's unit."""
+        return self.k * self.u
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One contribution to a figure's uncertainty: `u` in the figure's SI unit, `share` of the variance in 0..1."""
+
+    source: str
+    u: float
+    share: float
+    kind: str  # "A" or "B" (JCGM 100:2008, 4.2 and 4.3)
+    dof: float = math.inf
+    sensitivity: float | None = None
+    common: str = ""  # contributions of one name are common to all results that carry it (one rig's sensor, one zero)
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """Something a reader must know: `message` in plain words with numbers; `figures` it touches (none: all)."""
+
+    code: str
+    severity: Severity
+    message: str
+    figures: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Trace:
+    """A run file as read: `time` in s from `start` (sorted, shape (n,)), `columns` by header name without its unit.
+
+    Column values are as in the file (header's unit in `units`, "" where the header gives none), missing values are nan.
+    """
+
+    file: str
+    sha256: str
+    time: Array
+    columns: Mapping[str, NDArray[np.floating]]
+    units: Mapping[str, str]
+    notes: Mapping[str, str] = EMPTY
+    start: datetime | None = None  # aware: the instant of time 0, where the file tells it
+    unsorted: int = 0  # rows that came out of time order
+    repeated: int = 0  # rows dropped because a later row has the same instant
+    time_problem: str = ""  # such as a local hour that occurs twice
+
+    @property
+    def rows(self) -> int:
+        return int(self.time.size)
+
+    @property
+    def seconds(self) -> float:
+        return float(self.time[-1] - self.time[0]) if self.time.size else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """The settled window a figure is taken over: times in s of the run, slope of the temperature rise in K/s."""
+
+    found: bool
+    start_s: float = math.nan
+    end_s: float = math.nan
+    rows: int = 0
+    effective_rows: float = 0.0
+    slope: float = math.nan
+    chosen_by_hand: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Plateau:
+    """One settled stretch with its conditions and figures (keys of `analysis.quantities`)."""
+
+    settled: Settled
+    figures: Mapping[str, Measured]
+    nominal: bool  # at the nominal conditions
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """How the layer was pressed out: gaps in m, times in s; `None` where the run does not show it."""
+
+    gap_before: float | None = None
+    gap_end: float | None = None
+    time_to_end: float | None = None  # time to within 1 um of the end
+    exponent: float | None = None  # of the power-law approach
+
+
+@dataclass(frozen=True, slots=True)
+class Reduction:
+    """One reduction of one run: what was found, every figure with its budget, every flag. SI units inside."""
+
+    method: str
+    method_version: str
+    run: Mapping[str, object]  # file, sha256, rows, seconds, and sample, application, start where known
+    settled: Settled
+    figures: Mapping[str, Measured] = field(default_factory=dict)
+    budget: Mapping[str, tuple[BudgetLine, ...]] = field(default_factory=dict)
+    press: Press | None = None
+    plateaus: tuple[Plateau, ...] = ()
+    flags: tuple[Flag, ...] = ()
+    notes: Mapping[str, str] = EMPTY
+    setup: Mapping[str, object] = field(default_factory=dict)  # the setup it was made with, as the TOML file's mapping
+    files: Mapping[str, str] = EMPTY  # role (run, zero, zero_after) -> SHA-256
+    package_version: str = ""
+
+    @property
+    def blocked(self) -> bool:
+        """Whether any flag keeps the run out of rankings and releases."""
+        return any(flag.severity is Severity.BLOCKS for flag in self.flags)

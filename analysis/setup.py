@@ -1,0 +1,50 @@
+"""A rig's setup: how the channels are to be read, what the blocks are, what counts as nominal and as settled."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import timedelta
+
+from analysis.results import Measured
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One column of a run file: calibrated = gain * reading + offset, in `unit`; `u` standard, in `unit` (of a difference)."""
+
+    column: str
+    quantity: str
+    unit: str = ""  # "": the header's unit
+    gain: float = 1.0
+    offset: float = 0.0
+    u: float = 0.0
+    depth: float | None = None  # [m] below the contact face
+    pair: str = ""  # a voltage and a current channel of one pair make one power
+
+
+@dataclass(frozen=True, slots=True)
+class RigSetup:
+    """Everything but the readings, in SI units; `None` where the setup does not say."""
+
+    name: str = ""
+    area: Measured | None = None  # [m2]
+    heat_flow: str = "electrical"  # electrical | meter_bar | coolant
+    loss_conductance: Measured = Measured(0.0, 0.0)  # [W/K] heater block to room
+    block_conductivity: Measured | None = None  # [W/(m K)]
+    time_zone: str = ""
+    gap_resolution: float = 0.0  # [m]
+    gap_expansion: Measured = Measured(0.0, 0.0)  # [m/K]
+    zero_max_age: timedelta | None = None
+    zero_max_drift: float | None = None  # [m]
+    zero_reading: float | None = None  # [m]
+    null_temperatures: bool = False
+    nominal: Mapping[str, float] = field(default_factory=dict)  # heater_power [W], force [N], coolant_temperature [K]
+    tolerance: Mapping[str, float] = field(default_factory=dict)  # absolute, SI: a relative one times its nominal
+    min_duration: float = 180.0  # [s]
+    max_slope: float = 0.05 / 60.0  # [K/s] of the temperature rise
+    channels: tuple[Channel, ...] = ()
+    sample: str = ""
+    application: str = ""
+    kind: str = ""  # kind of material, for plausibility; "" where unknown
+    source: Mapping[str, object] = field(default_factory=dict)  # the mapping it was read from, as in the TOML file
