@@ -1,0 +1,146 @@
+"""Calibrated channels: the columns of a trace, as the setup says they are to be read, in SI units.
+
+A channel is converted when it is asked for, so that a long run is not held twice.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.errors import BadSetup, Where
+from analysis.quantities import QUANTITIES
+from analysis.results import Array, Trace
+from analysis.setup import Channel, RigSetup
+from analysis.units import conversion
+
+ALL_ROWS = slice(None)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One calibrated channel: SI value = `slope` * raw + `shift`; a power pair also multiplies by `times`.
+
+    `u` is the standard uncertainty of the calibrated value in the SI unit (of a difference); `depth` [m] is the
+    sensor's distance below its contact face.
+    """
+
+    column: str
+    quantity: str
+    raw: NDArray[np.floating]
+    slope: float = 1.0
+    shift: float = 0.0
+    u: float = 0.0
+    depth: float | None = None
+    times: Reading | None = None  # the current of a voltage that is a power
+
+    def values(self, rows: slice = ALL_ROWS) -> Array:
+        """The calibrated values of `rows` in SI, shape (n,), float64, missing ones nan, read-only."""
+        values = self.raw[rows].astype(np.float64)
+        if self.slope != 1.0:
+            values *= self.slope
+        if self.shift != 0.0:
+            values += self.shift
+        if self.times is not None:
+            values *= self.times.values(rows)
+        values.flags.writeable = False
+        return values
+
+    def uncertainty(self, rows: slice = ALL_ROWS) -> float:
+        """Standard uncertainty of calibration over `rows` in SI; of a pair, from the mean voltage and current."""
+        if self.times is None:
+            return self.u
+        current = self.times
+        plain = Reading(self.column, self.quantity, self.raw, self.slope, self.shift)
+        return math.hypot(
+            _mean(current.values(rows)) * self.u,
+            _mean(plain.values(rows)) * current.u,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Channels:
+    """All calibrated channels of one run, in the setup's order, on one time axis `time` [s], shape (n,), sorted."""
+
+    time: Array
+    readings: tuple[Reading, ...]
+
+    def of(self, quantity: str) -> tuple[Reading, ...]:
+        """The channels of one quantity; empty where there is none."""
+        return tuple(reading for reading in self.readings if reading.quantity == quantity)
+
+    def has(self, quantity: str) -> bool:
+        return any(reading.quantity == quantity for reading in self.readings)
+
+    def depths(self, quantity: str) -> tuple[float, ...]:
+        """The different depths [m] of a quantity's sensors, nearest to the face first; unknown depths count as 0."""
+        return tuple(sorted({reading.depth or 0.0 for reading in self.of(quantity)}))
+
+
+def calibrate(trace: Trace, *, setup: RigSetup) -> Channels:
+    """The channels of `trace` as `setup` says; BadSetup where it names a column or a unit that cannot be had."""
+    readings = [
+        _reading(trace, channel, number=number)
+        for number, channel in enumerate(setup.channels, start=1)
+        if channel.quantity != "time"
+    ]
+    pairs = _paired(readings, [channel for channel in setup.channels if channel.quantity != "time"])
+    return Channels(time=trace.time, readings=tuple(pairs))
+
+
+def _reading(trace: Trace, channel: Channel, *, number: int) -> Reading:
+    """One channel without its pair."""
+    if channel.column not in trace.columns:
+        known = ", ".join(trace.columns)
+        raise BadSetup(
+            f"'{channel.column}' is not a column of {trace.file}; it has: {known}",
+            where=Where(key=f"channel {number}: column"),
+        )
+    unit = channel.unit or trace.units.get(channel.column, "")
+    where = Where(file="" if channel.unit else trace.file, column=channel.column, key=f"channel {number}: unit")
+    to_si = conversion(unit, QUANTITIES[channel.quantity].dimension, where=where)
+    return Reading(
+        column=channel.column,
+        quantity=channel.quantity,
+        raw=trace.columns[channel.column],
+        slope=to_si.factor * channel.gain,
+        shift=to_si.factor * channel.offset + to_si.shift,
+        u=abs(to_si.factor) * channel.u,
+        depth=channel.depth,
+    )
+
+
+def _paired(readings: Sequence[Reading], channels: Sequence[Channel]) -> list[Reading]:
+    """Heater voltages and currents of one pair made into powers, in the place of the voltage."""
+    currents = {
+        channel.pair: reading
+        for reading, channel in zip(readings, channels, strict=True)
+        if channel.quantity == "heater_current"
+    }
+    made: list[Reading] = []
+    for reading, channel in zip(readings, channels, strict=True):
+        if channel.quantity == "heater_voltage":
+            made.append(_power(reading, currents[channel.pair]))
+        elif channel.quantity != "heater_current":
+            made.append(reading)
+    return made
+
+
+def _power(voltage: Reading, current: Reading) -> Reading:
+    return Reading(
+        column=f"{voltage.column} * {current.column}",
+        quantity="heater_power",
+        raw=voltage.raw,
+        slope=voltage.slope,
+        shift=voltage.shift,
+        u=voltage.u,
+        times=current,
+    )
+
+
+def _mean(values: Array) -> float:
+    return float(np.nanmean(values)) if np.isfinite(values).any() else math.nan
