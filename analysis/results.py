@@ -83,7 +83,7 @@ class Trace:
     time: Array
     columns: Mapping[str, NDArray[np.floating]]
     units: Mapping[str, str]
-    notes: Mapping[str, str] = EMPTY
+    notes: Mapping[str, str] = field(default_factory=lambda: EMPTY)
     start: datetime | None = None  # aware: the instant of time 0, where the file tells it
     unsorted: int = 0  # rows that came out of time order
     repeated: int = 0  # rows dropped because a later row has the same instant
@@ -143,9 +143,9 @@ class Reduction:
     press: Press | None = None
     plateaus: tuple[Plateau, ...] = ()
     flags: tuple[Flag, ...] = ()
-    notes: Mapping[str, str] = EMPTY
+    notes: Mapping[str, str] = field(default_factory=lambda: EMPTY)
     setup: Mapping[str, object] = field(default_factory=dict)  # the setup it was made with, as the TOML file's mapping
-    files: Mapping[str, str] = EMPTY  # role (run, zero, zero_after) -> SHA-256
+    files: Mapping[str, str] = field(default_factory=lambda: EMPTY)  # role (run, zero, zero_after) -> SHA-256
     package_version: str = ""
 
     @property
