@@ -1,0 +1,9 @@
+"""The pages."""
+
+from django.apps import AppConfig
+
+
+class WebConfig(AppConfig):
+    name = "lims.web"
+    label = "web"
+    default_auto_field = "django.db.models.BigAutoField"
