@@ -1,0 +1,121 @@
+"""The main navigation, in the order of the trade's chain of evidence, and what else stands on every page.
+
+An entry whose address does not exist yet, or that the person has no right to, is left out: a page never breaks for it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+
+DEFAULT_NAME = "Thermal interface laboratory"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One entry: the name of its address, its label, the right needed ("" for everybody signed in)."""
+
+    url_name: str
+    label: str
+    right: str = "laboratory.read"
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Entries that belong together; `chain` groups are drawn on one line, from lot to verdict."""
+
+    label: str
+    entries: tuple[Entry, ...]
+    chain: bool = False
+
+
+GROUPS: tuple[Group, ...] = (
+    Group("", (Entry("today", "Today", ""),)),
+    Group(
+        "Make",
+        (
+            Entry("materials", "Materials"),
+            Entry("lots", "Lots"),
+            Entry("formulations", "Formulations", "recipe.read"),
+            Entry("batches", "Batches"),
+            Entry("samples", "Samples"),
+        ),
+        chain=True,
+    ),
+    Group(
+        "Measure",
+        (
+            Entry("applications", "Applications"),
+            Entry("runs", "Runs"),
+            Entry("comparisons", "Comparisons"),
+            Entry("map", "Gap and conductivity"),
+        ),
+        chain=True,
+    ),
+    Group("Keep", (Entry("rigs", "Rigs"), Entry("methods", "Methods"), Entry("specifications", "Specifications"))),
+    Group(
+        "Quality",
+        (
+            Entry("control", "Control"),
+            Entry("studies", "Studies"),
+            Entry("nonconformances", "Nonconformances"),
+            Entry("certificates", "Certificates"),
+            Entry("records", "Records", "history.read"),
+        ),
+    ),
+)
+
+
+def navigation(request: HttpRequest) -> dict[str, Any]:
+    """Context processor: laboratory's name, navigation, search and sign-out addresses, the signed-in person."""
+    user = getattr(request, "user", None)
+    signed_in = bool(user and user.is_authenticated)
+    return {
+        "laboratory_name": getattr(settings, "LABORATORY_NAME", "") or DEFAULT_NAME,
+        "navigation": _groups_for(user, request.path) if signed_in else [],
+        "search_url": address("search") if signed_in else "",
+        "person": _person(user) if signed_in else None,
+        "home_url": address("today") or "/",
+        "sign_in_url": address("sign-in"),
+        "sign_out_url": address("sign-out"),
+        "account_url": address("account"),
+    }
+
+
+def address(name: str, *args: object) -> str:
+    """The address of a named page, or "" where there is none."""
+    try:
+        return reverse(name, args=args)
+    except NoReverseMatch:
+        return ""
+
+
+def may(user: Any, right: str) -> bool:
+    """Whether `user` has `right`, an act of lims.accounts.roles; "" is everybody's."""
+    return not right or bool(user.may(right))
+
+
+def _groups_for(user: Any, path: str) -> list[dict[str, Any]]:
+    groups = []
+    for group in GROUPS:
+        entries = [
+            {"label": entry.label, "url": url, "here": _is_here(url, path)}
+            for entry in group.entries
+            if may(user, entry.right) and (url := address(entry.url_name))
+        ]
+        if entries:
+            groups.append({"label": group.label, "chain": group.chain, "entries": entries})
+    return groups
+
+
+def _is_here(url: str, path: str) -> bool:
+    return path == url or (url != "/" and path.startswith(url))
+
+
+def _person(user: Any) -> dict[str, Any]:
+    """Name and roles as the header shows them."""
+    return {"name": user.printed_name, "roles": sorted(role.label for role in user.roles)}

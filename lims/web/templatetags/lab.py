@@ -1,0 +1,137 @@
+"""Tags that write figures, states, times and codes the same way on every page. See templates/README.md."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from django import template
+from django.forms import BoundField, Form
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from lims.core.cautions import RULE, cautions_for
+from lims.core.codes import parse_code
+from lims.core.display import Shown, pretty_unit, show_figure, show_number
+from lims.core.errors import Refusal
+from lims.web.navigation import address
+from lims.web.states import kind_of, label_of
+
+register = template.Library()
+NO_BREAK = "\u00a0"
+
+
+@register.inclusion_tag("parts/_figure.html")
+def figure(item: Any) -> dict[str, Any]:
+    """A figure as value ± expanded uncertainty and unit; all digits and k in its title."""
+    shown = Shown("") if item is None else show_figure(item)
+    return {"value": shown.value, "expanded": shown.expanded, "unit": shown.unit, "full": shown.full}
+
+
+@register.inclusion_tag("parts/_quantity.html")
+def quantity(value: Any, unit: str = "", digits: int = 4) -> dict[str, Any]:
+    """A number without uncertainty and its unit: `{% quantity batch.mass_g "g" %}`."""
+    number = None if value in (None, "") else float(value)
+    full = "" if number is None else f"{number!r} {pretty_unit(unit)}".strip()
+    return {"value": show_number(number, digits=digits), "unit": pretty_unit(unit), "full": full}
+
+
+@register.inclusion_tag("parts/_state.html")
+def state(item: Any, label: str = "") -> dict[str, Any]:
+    """A state as a word and a shape; `item` is a record with `state`, or the state's value itself."""
+    value = str(getattr(item, "state", item) or "")
+    display = getattr(item, "get_state_display", None)
+    return {
+        "kind": kind_of(value),
+        "label": label or (display() if display else label_of(value)),
+        "shape": shape(value),
+    }
+
+
+@register.simple_tag
+def shape(value: str) -> SafeString:
+    """The shape alone, for a state, a severity or a message's level."""
+    return render_to_string("parts/_shape.html", {"kind": kind_of(str(value or ""))})
+
+
+@register.simple_tag
+def when(moment: datetime | date | None, seconds: bool = False) -> SafeString | str:
+    """An instant in the reader's zone with its offset, ISO 8601; a date alone as it is."""
+    if moment is None:
+        return "never"
+    if not isinstance(moment, datetime):
+        return format_html('<time datetime="{0}">{0}</time>', moment.isoformat())
+    local = timezone.localtime(moment)
+    clock = local.strftime("%H:%M:%S" if seconds else "%H:%M")
+    offset = local.strftime("%z")
+    text = NO_BREAK.join((local.strftime("%Y-%m-%d"), clock, f"{offset[:3]}:{offset[3:5]}"))
+    return format_html('<time datetime="{}">{}</time>', moment.isoformat(), text)
+
+
+@register.simple_tag
+def now_here() -> SafeString | str:
+    """The present instant, for a page's foot and for prints."""
+    return when(timezone.now())
+
+
+@register.simple_tag
+def code_link(code: str, label: str = "") -> SafeString | str:
+    """A record's code as a link to its page; plain text where the code has no page."""
+    url = page_of(code)
+    text = format_html('<span class="code">{}</span>{}', code, f"{NO_BREAK}{label}" if label else "")
+    return format_html('<a class="code-link" href="{}">{}</a>', url, text) if url else text
+
+
+@register.simple_tag
+def lineage_item(item: Any) -> SafeString | str:
+    """One parent or child on a record page: a code, a record with `code`, or a mapping with code, label, url."""
+    if isinstance(item, dict):
+        text = item.get("label", "")
+        if item.get("url"):
+            return format_html(
+                '<a href="{}"><span class="code">{}</span> {}</a>', item["url"], item.get("code", ""), text
+            )
+        return code_link(item.get("code", ""), text)
+    return code_link(str(getattr(item, "code", item)))
+
+
+def page_of(code: str) -> str:
+    """The address of a record's page by its code, or "" where there is none."""
+    try:
+        kind, plain = parse_code(str(code))
+    except Refusal:
+        return ""
+    return address(kind.name.replace(" ", "-"), plain) or address("code", plain)
+
+
+@register.filter
+def unit_of(field: BoundField) -> str:
+    """The unit shown beside a form field: `field.unit`, where the field has one."""
+    return pretty_unit(getattr(field.field, "unit", "") or "")
+
+
+@register.filter(name="unit")
+def written_unit(unit: str) -> str:
+    """A unit as printed: `{{ "mm^2*K/W"|unit }}` gives mm²·K/W."""
+    return pretty_unit(unit)
+
+
+@register.filter
+def act_words(act: str) -> str:
+    """An act or a field's name in words: `lot.withdraw_release` becomes "withdraw release"."""
+    return str(act).rpartition(".")[2].replace("_", " ")
+
+
+@register.inclusion_tag("parts/_caution.html")
+def cautions(*keys: Any) -> dict[str, Any]:
+    """The safety cautions by their keys: `{% cautions "powder" "press" %}` or `{% cautions lot.caution_keys %}`."""
+    names = [name for key in keys for name in ([key] if isinstance(key, str) else key)]
+    return {"cautions": cautions_for(names), "caution_rule": RULE}
+
+
+@register.filter
+def wrong_fields(form: Form) -> list[BoundField]:
+    """The fields of a form that have errors, in their order."""
+    return [field for field in form if field.errors]

@@ -1,0 +1,1 @@
+/* What every page does. Each behaviour is a module of its own and starts where its data attribute stands. */
