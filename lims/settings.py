@@ -80,6 +80,7 @@ MIDDLEWARE = [
     "django_htmx.middleware.HtmxMiddleware",
     "pghistory.middleware.HistoryMiddleware",
     "axes.middleware.AxesMiddleware",
+    "lims.web.doors.refusals",
 ]
 
 TEMPLATES = [
@@ -257,6 +258,7 @@ REST_FRAMEWORK = {
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "EXCEPTION_HANDLER": "lims.api.base.problem",
 }
 REST_KNOX = {"AUTH_HEADER_PREFIX": "Token", "TOKEN_TTL": timedelta(days=env.number("TOKEN_DAYS", default=90, least=1))}
 SPECTACULAR_SETTINGS = {

@@ -1,0 +1,142 @@
+"""Who may do what: every act of the system against every role, in one table, default deny.
+
+`Y` allowed · `own` only on records this person made · `x` allowed unless the person took part in the work · `2` one of two
+signatures. A person may hold several roles; the widest rule counts, but `x` and `2` still bind.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from types import MappingProxyType
+
+from django.db.models import TextChoices
+
+
+class Role(TextChoices):
+    """The roles of a laboratory. A rig keeper is an operator or a quality person with that grant on top."""
+
+    CHEMIST = "CH", "chemist"
+    OPERATOR = "OP", "operator"
+    RIG_KEEPER = "RK", "rig keeper"
+    QUALITY = "QA", "quality"
+    MANAGER = "MG", "manager"
+    ADMINISTRATOR = "AD", "administrator"
+    AUDITOR = "AU", "auditor"
+    SERVICE = "SV", "service account"
+
+
+class Rule(StrEnum):
+    """How far a right goes."""
+
+    YES = "Y"
+    OWN = "own"
+    NOT_OWN_WORK = "x"
+    ONE_OF_TWO = "2"
+    NO = "-"
+
+
+COLUMNS = (
+    Role.CHEMIST,
+    Role.OPERATOR,
+    Role.RIG_KEEPER,
+    Role.QUALITY,
+    Role.MANAGER,
+    Role.ADMINISTRATOR,
+    Role.AUDITOR,
+    Role.SERVICE,
+)
+
+#   act                            CH   OP   RK   QA   MG   AD   AU   SV
+_TABLE = """
+    laboratory.read                Y    Y    Y    Y    Y    -    Y    Y
+    recipe.read                    Y    -    -    Y    -    -    Y    -
+    history.read                   own  own  own  Y    Y    Y    Y    -
+    history.seal                   -    -    -    Y    -    Y    -    -
+    material.create                Y    -    -    Y    -    -    -    -
+    material.change                Y    -    -    Y    -    -    -    -
+    supplier.create                Y    -    -    Y    -    -    -    -
+    supplier.approve               -    -    -    Y    -    -    -    -
+    lot.receive                    Y    Y    -    Y    -    -    -    -
+    lot.add_result                 Y    Y    -    Y    -    -    -    -
+    lot.adjust_stock               -    -    -    Y    -    -    -    -
+    lot.start_test                 -    -    -    Y    -    -    -    -
+    lot.release                    -    -    -    x    -    -    -    -
+    lot.reject                     -    -    -    x    -    -    -    -
+    lot.reassess                   -    -    -    Y    -    -    -    -
+    lot.withdraw_release           -    -    -    x    -    -    -    -
+    lot.dispose                    -    -    -    Y    -    -    -    -
+    lot.void                       -    -    -    Y    -    -    -    -
+    formulation.create             Y    -    -    -    -    -    -    -
+    formulation.edit               Y    -    -    -    -    -    -    -
+    formulation.submit             own  -    -    -    -    -    -    -
+    formulation.abandon            own  -    -    Y    -    -    -    -
+    formulation.return             x    -    -    x    -    -    -    -
+    formulation.approve            -    -    -    x    -    -    -    -
+    formulation.withdraw           -    -    -    x    -    -    -    -
+    batch.plan                     Y    -    -    -    -    -    -    -
+    batch.weigh                    Y    -    -    -    -    -    -    Y
+    batch.correct                  own  -    -    Y    -    -    -    -
+    batch.check                    x    x    -    x    -    -    -    -
+    batch.close_weighing           Y    -    -    -    -    -    -    -
+    batch.do_step                  Y    -    -    -    -    -    -    -
+    batch.finish                   Y    -    -    -    -    -    -    -
+    batch.abort                    Y    -    -    -    -    -    -    -
+    batch.promote                  Y    -    -    -    -    -    -    -
+    batch.start_test               -    Y    -    Y    -    -    -    -
+    batch.release                  -    -    -    x    -    -    -    -
+    batch.reject                   -    -    -    x    -    -    -    -
+    sample.register                Y    Y    -    Y    -    -    -    -
+    sample.move                    Y    Y    -    Y    -    -    -    -
+    sample.retain                  -    -    -    Y    -    -    -    -
+    sample.dispose                 -    -    -    Y    -    -    -    -
+    rig.create                     -    -    Y    -    -    -    -    -
+    rig.configure                  -    -    Y    -    -    -    -    -
+    rig.calibrate                  -    -    Y    -    -    -    -    -
+    rig.record_zero                -    Y    Y    -    -    -    -    Y
+    rig.out_of_service             -    Y    Y    Y    -    -    -    -
+    rig.return_to_service          -    -    x    x    -    -    -    -
+    block.create                   -    -    Y    -    -    -    -    -
+    balance.create                 -    -    Y    Y    -    -    -    -
+    method.create                  -    -    Y    Y    -    -    -    -
+    method.release                 -    -    -    x    -    -    -    -
+    application.plan               Y    Y    -    -    -    -    -    -
+    application.apply              Y    Y    -    -    -    -    -    -
+    application.tear_down          Y    Y    -    -    -    -    -    -
+    application.void               Y    Y    -    -    -    -    -    -
+    run.upload                     Y    Y    Y    -    -    -    -    Y
+    run.abort                      -    own  -    Y    -    -    -    -
+    run.qualify                    -    -    x    -    -    -    -    -
+    run.override_flag              -    -    x    x    -    -    -    -
+    run.invalidate                 -    -    -    2    2    -    -    -
+    reduction.request              Y    Y    Y    -    -    -    -    -
+    reduction.choose_window        Y    Y    Y    -    -    -    -    -
+    specification.draft            Y    -    -    Y    -    -    -    -
+    specification.approve          -    -    -    x    -    -    -    -
+    hold.place                     Y    Y    Y    Y    Y    -    -    -
+    hold.lift                      -    -    -    x    -    -    -    -
+    nonconformance.open            Y    Y    Y    Y    Y    -    -    -
+    comparison.pose                Y    Y    Y    Y    Y    -    -    -
+    comparison.issue               -    -    -    x    x    -    -    -
+    export.selection               Y    Y    Y    Y    Y    -    Y    Y
+    account.create                 -    -    -    -    -    Y    -    -
+    account.end                    -    -    -    -    -    Y    -    -
+    role.grant                     -    -    -    Y    -    Y    -    -
+    token.create                   Y    Y    Y    Y    Y    Y    -    -
+    token.end                      Y    Y    Y    Y    Y    Y    -    -
+    system.read                    -    -    -    Y    Y    Y    Y    -
+"""
+
+
+def _read_table(text: str) -> dict[str, dict[Role, Rule]]:
+    rows = (line.split() for line in text.strip().splitlines())
+    return {act: dict(zip(COLUMNS, map(Rule, rules), strict=True)) for act, *rules in rows}
+
+
+RIGHTS = MappingProxyType(_read_table(_TABLE))
+WIDEST = (Rule.YES, Rule.NOT_OWN_WORK, Rule.ONE_OF_TWO, Rule.OWN, Rule.NO)
+
+
+def rule_for(roles: frozenset[Role], act: str) -> Rule:
+    """The rule that binds a person with these roles at this act; an act that stands in no row is an error."""
+    rules = {RIGHTS[act][role] for role in roles}
+    return next((rule for rule in WIDEST if rule in rules), Rule.NO)

@@ -1,0 +1,5 @@
+"""Samples, labels and custody."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,5 @@
+"""Specifications and limits."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,41 @@
+"""Every route of the programming interface: each noun's module lists its own."""
+
+from itertools import chain
+
+from django.urls import URLPattern, path
+from drf_spectacular.views import SpectacularAPIView
+
+from lims.api import (
+    accounts,
+    applications,
+    batches,
+    comparisons,
+    formulations,
+    materials,
+    quality,
+    records,
+    rigs,
+    runs,
+    samples,
+    specifications,
+)
+
+NOUNS = (
+    accounts,
+    materials,
+    formulations,
+    batches,
+    samples,
+    rigs,
+    applications,
+    runs,
+    specifications,
+    quality,
+    comparisons,
+    records,
+)
+
+urlpatterns: list[URLPattern] = [
+    path("openapi.json", SpectacularAPIView.as_view(), name="api-openapi"),
+    *chain.from_iterable(noun.urlpatterns for noun in NOUNS),
+]

@@ -1,0 +1,269 @@
+"""Rigs, their blocks, sensors and calibrations, their dated configurations, and the methods run on them. SI units."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pgtrigger
+from django.conf import settings
+from django.contrib.postgres.constraints import ExclusionConstraint
+from django.contrib.postgres.fields import DateTimeRangeField, RangeOperators
+from django.core.validators import MinValueValidator
+from django.db import models
+from django.db.models import Q
+
+from lims.audit.models import APPEND_ONLY, Recorded, tracked
+from lims.files.models import StoredFile
+from lims.rigs.states import MethodState, RigState
+
+
+@tracked
+class Block(Recorded):
+    """One heater block or cooled block: the face that a sample is pressed against."""
+
+    class Role(models.TextChoices):
+        HOT = "hot", "heater block"
+        COLD = "cold", "cooled block"
+
+    code = models.CharField(max_length=12, unique=True, editable=False)
+    name = models.CharField(max_length=120)
+    role = models.CharField(max_length=4, choices=Role.choices)
+    metal = models.CharField(max_length=60)
+    finish = models.CharField("surface finish", max_length=60)
+    roughness = models.FloatField(null=True, blank=True, help_text="m, arithmetic mean")
+    flatness = models.FloatField(null=True, blank=True, help_text="m over the face")
+    area = models.FloatField(validators=[MinValueValidator(0)], help_text="m2")
+    area_u = models.FloatField(default=0.0, validators=[MinValueValidator(0)])
+    conductivity = models.FloatField(validators=[MinValueValidator(0)], help_text="W/(m K)")
+    conductivity_u = models.FloatField(default=0.0, validators=[MinValueValidator(0)])
+    uses_allowed = models.PositiveIntegerField(null=True, blank=True)
+    remarks = models.TextField(blank=True)
+
+    class Meta:
+        verbose_name = "block"
+        verbose_name_plural = "blocks"
+        ordering = ("code",)
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+@tracked
+class Rig(Recorded):
+    """One test rig."""
+
+    code = models.CharField(max_length=12, unique=True, editable=False)
+    name = models.CharField(max_length=60, unique=True)
+    state = models.CharField(max_length=16, choices=RigState.choices, default=RigState.IN_SERVICE)
+    state_reason = models.CharField(max_length=400, blank=True)
+    maker = models.CharField(max_length=120, blank=True)
+    type = models.CharField(max_length=120, blank=True)
+    serial = models.CharField(max_length=80, blank=True)
+    location = models.CharField(max_length=120)
+    software = models.CharField("software and firmware", max_length=200, blank=True)
+    acceptance = models.TextField("acceptance evidence", blank=True)
+    time_zone = models.CharField(max_length=60, default="UTC")
+    remarks = models.TextField("maintenance and damage", blank=True)
+
+    class Meta:
+        verbose_name = "rig"
+        verbose_name_plural = "rigs"
+        ordering = ("code",)
+        constraints = (models.CheckConstraint(condition=Q(state__in=RigState.values), name="rig_state"),)
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+@tracked
+class RigConfiguration(Recorded):
+    """What a rig was from a time on: blocks, heat-flow way, losses, gap sensor, channels. Later ones replace, never edit."""
+
+    class HeatFlow(models.TextChoices):
+        ELECTRICAL = "electrical", "electrical power less loss"
+        METER_BAR = "meter_bar", "gradient in the blocks"
+        COOLANT = "coolant", "heat taken up by the coolant"
+
+    rig = models.ForeignKey(Rig, models.PROTECT, related_name="configurations")
+    number = models.PositiveSmallIntegerField()
+    valid_from = models.DateTimeField()
+    hot_block = models.ForeignKey(Block, models.PROTECT, related_name="+")
+    cold_block = models.ForeignKey(Block, models.PROTECT, related_name="+")
+    heat_flow = models.CharField(max_length=12, choices=HeatFlow.choices, default=HeatFlow.ELECTRICAL)
+    loss_conductance = models.FloatField(default=0.0, help_text="W/K, heater block to room")
+    loss_conductance_u = models.FloatField(default=0.0)
+    gap_resolution = models.FloatField(default=1e-7, help_text="m")
+    gap_expansion = models.FloatField(default=0.0, help_text="m/K")
+    gap_expansion_u = models.FloatField(default=0.0)
+    zero_max_age = models.DurationField(default=timedelta(hours=8))
+    zero_max_drift = models.FloatField(default=1e-6, help_text="m")
+    null_temperatures = models.BooleanField(default=False)
+    made_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reason = models.CharField(max_length=400)
+
+    class Meta:
+        verbose_name = "rig configuration"
+        verbose_name_plural = "rig configurations"
+        ordering = ("rig", "-number")
+        constraints = (
+            models.UniqueConstraint(fields=["rig", "number"], name="rig_configuration_once"),
+            models.UniqueConstraint(fields=["rig", "valid_from"], name="rig_configuration_from_once"),
+        )
+        triggers = (pgtrigger.Protect(name="append_only", operation=pgtrigger.Update | pgtrigger.Delete),)
+
+    def __str__(self) -> str:
+        return f"{self.rig_id} configuration {self.number}"
+
+    @property
+    def record_code(self) -> str:
+        return f"{self.rig.code}/{self.number}"
+
+
+@tracked
+class Sensor(Recorded):
+    """One sensor of a rig, known by its serial number; calibrations belong to it."""
+
+    rig = models.ForeignKey(Rig, models.PROTECT, related_name="sensors")
+    serial = models.CharField(max_length=80)
+    quantity = models.CharField(max_length=40, help_text="A key of the quantities a rig records.")
+    description = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        verbose_name = "sensor"
+        verbose_name_plural = "sensors"
+        ordering = ("rig", "quantity", "serial")
+        constraints = (models.UniqueConstraint(fields=["rig", "serial"], name="sensor_once"),)
+
+    def __str__(self) -> str:
+        return f"{self.serial} ({self.quantity})"
+
+    @property
+    def record_code(self) -> str:
+        return f"{self.rig.code} {self.serial}"
+
+
+class ConfigurationChannel(models.Model):
+    """One column of a rig's files under one configuration: which sensor it is and how it is read."""
+
+    configuration = models.ForeignKey(RigConfiguration, models.PROTECT, related_name="channels")
+    column = models.CharField(max_length=80)
+    quantity = models.CharField(max_length=40)
+    sensor = models.ForeignKey(Sensor, models.PROTECT, null=True, blank=True, related_name="+")
+    unit = models.CharField(max_length=20, blank=True, help_text="overrides the header's")
+    depth = models.FloatField(null=True, blank=True, help_text="m below the contact face")
+    pair = models.CharField(max_length=8, blank=True)
+
+    class Meta:
+        verbose_name = "channel"
+        verbose_name_plural = "channels"
+        ordering = ("configuration", "id")
+        constraints = (models.UniqueConstraint(fields=["configuration", "column"], name="channel_column_once"),)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.column}: {self.quantity}"
+
+
+@tracked
+class Calibration(Recorded):
+    """One calibration of one sensor, in force over an interval. It is never edited; a new one closes the last."""
+
+    sensor = models.ForeignKey(Sensor, models.PROTECT, related_name="calibrations")
+    period = DateTimeRangeField()
+    due_on = models.DateField()
+    unit = models.CharField(max_length=20)
+    gain = models.FloatField(default=1.0)
+    offset = models.FloatField(default=0.0)
+    u = models.FloatField(validators=[MinValueValidator(0)], help_text="standard, of the calibrated value, in the unit")
+    as_found = models.CharField(max_length=200, blank=True)
+    as_left = models.CharField(max_length=200, blank=True)
+    reference = models.CharField("reference standard", max_length=200)
+    certificate_number = models.CharField(max_length=80, blank=True)
+    certificate = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="+")
+    done_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        verbose_name = "calibration"
+        verbose_name_plural = "calibrations"
+        ordering = ("sensor", "-period")
+        constraints = (
+            ExclusionConstraint(
+                name="calibration_periods_apart",
+                expressions=[("sensor", RangeOperators.EQUAL), ("period", RangeOperators.OVERLAPS)],
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.sensor_id} due {self.due_on}"
+
+    @property
+    def record_code(self) -> str:
+        return f"{self.sensor.rig.code} {self.sensor.serial}"
+
+
+@tracked
+class Method(Recorded):
+    """A test method under one name, in versions."""
+
+    code = models.CharField(max_length=12, unique=True, editable=False)
+    name = models.CharField(max_length=200, unique=True)
+    scope = models.TextField(blank=True)
+
+    class Meta:
+        verbose_name = "method"
+        verbose_name_plural = "methods"
+        ordering = ("code",)
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"
+
+
+@tracked
+class MethodVersion(Recorded):
+    """What "matched" means: area, surfaces, power, force, coolant, tolerances, settling, repeats. Fixed once approved."""
+
+    method = models.ForeignKey(Method, models.PROTECT, related_name="versions")
+    number = models.PositiveSmallIntegerField()
+    code = models.CharField(max_length=16, unique=True, editable=False, help_text="M-004/2")
+    state = models.CharField(max_length=10, choices=MethodState.choices, default=MethodState.DRAFT)
+    reduction_method = models.CharField(max_length=30, default="steady", help_text="A key of the reduction methods.")
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    approved_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    effective_from = models.DateTimeField(null=True, blank=True)
+    document = models.TextField(blank=True, help_text="How it is done.")
+    area = models.FloatField(help_text="m2")
+    surface = models.CharField("surface class", max_length=60, help_text="the finish both blocks must have")
+    heater_power = models.FloatField(null=True, blank=True, help_text="W")
+    heater_power_tolerance = models.FloatField(default=0.01, help_text="as a fraction")
+    force = models.FloatField(null=True, blank=True, help_text="N")
+    force_tolerance = models.FloatField(default=0.02, help_text="as a fraction")
+    coolant_temperature = models.FloatField(null=True, blank=True, help_text="K")
+    coolant_tolerance = models.FloatField(default=0.5, help_text="K")
+    min_duration = models.FloatField(default=180.0, help_text="s")
+    max_slope = models.FloatField(default=0.05 / 60, help_text="K/s of the temperature rise")
+    soak = models.FloatField(default=0.0, help_text="s under force before heating")
+    repeats = models.PositiveSmallIntegerField(default=3, help_text="applications per sample to be ranked")
+
+    class Meta:
+        verbose_name = "method version"
+        verbose_name_plural = "method versions"
+        ordering = ("method", "-number")
+        constraints = (
+            models.UniqueConstraint(fields=["method", "number"], name="method_version_once"),
+            models.CheckConstraint(condition=Q(state__in=MethodState.values), name="method_version_state"),
+        )
+        triggers = (
+            pgtrigger.Trigger(
+                name="approved_is_fixed",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Condition(
+                    "OLD.state <> 'draft' AND (to_jsonb(OLD) - ARRAY['state','updated_at','version'])"
+                    " IS DISTINCT FROM (to_jsonb(NEW) - ARRAY['state','updated_at','version'])"
+                ),
+                func="RAISE EXCEPTION 'an approved method version cannot change';",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.method.name}"

@@ -1,0 +1,5 @@
+"""Applications of samples on rigs."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,5 @@
+"""Comparisons."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,5 @@
+"""Formulations and their versions."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

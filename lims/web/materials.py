@@ -1,0 +1,5 @@
+"""Materials, suppliers and lots."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,5 @@
+"""Quality's decisions, holds and nonconformances."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

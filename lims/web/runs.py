@@ -1,0 +1,5 @@
+"""Runs and reductions."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,5 @@
+"""Today: what waits for me."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,41 @@
+"""Every page: each noun's module lists its own."""
+
+from itertools import chain
+
+from django.urls import URLPattern
+
+from lims.web import (
+    accounts,
+    applications,
+    batches,
+    comparisons,
+    formulations,
+    materials,
+    quality,
+    records,
+    rigs,
+    runs,
+    samples,
+    search,
+    specifications,
+    today,
+)
+
+NOUNS = (
+    today,
+    accounts,
+    materials,
+    formulations,
+    batches,
+    samples,
+    rigs,
+    applications,
+    runs,
+    specifications,
+    quality,
+    comparisons,
+    records,
+    search,
+)
+
+urlpatterns: list[URLPattern] = list(chain.from_iterable(noun.urlpatterns for noun in NOUNS))
