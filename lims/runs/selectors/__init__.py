@@ -1,0 +1,1 @@
+"""What may be read of applications, runs and reductions: one module a noun."""
