@@ -1,1 +1,20 @@
-/* What every page does. Each behaviour is a module of its own and starts where its data attribute stands. */
+/* What every page starts. Each behaviour is a module of its own, bound to a data attribute; pages work without them. */
+import { startDrop } from "./drop.js";
+import { startKeep } from "./keep.js";
+import { startNumber } from "./number.js";
+import { startOnce } from "./once.js";
+import { startPlots } from "./plot.js";
+import { startRefresh } from "./refresh.js";
+
+/** Start the behaviours of everything inside `root` (the page, or a fragment that came later). */
+export function start(root) {
+  startNumber(root);
+  startKeep(root);
+  startOnce(root);
+  startDrop(root);
+  startPlots(root);
+}
+
+start(document);
+startRefresh(start);
+document.querySelector("[data-refusal]")?.focus();

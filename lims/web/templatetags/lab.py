@@ -132,6 +132,12 @@ def cautions(*keys: Any) -> dict[str, Any]:
 
 
 @register.filter
+def words(text: str) -> list[str]:
+    """The words of a text, for a loop over a few names."""
+    return text.split()
+
+
+@register.filter
 def wrong_fields(form: Form) -> list[BoundField]:
     """The fields of a form that have errors, in their order."""
     return [field for field in form if field.errors]
