@@ -15,11 +15,13 @@ app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
 
 
-@celeryd_init.connect
 def _refuse_to_work_unset(**_: Any) -> None:
     refuse_unless_ready()
 
 
-@setup_logging.connect
 def _keep_own_logs(**_: Any) -> None:
     """Being connected is enough: the queue then leaves the logs as the settings made them."""
+
+
+celeryd_init.connect(_refuse_to_work_unset)
+setup_logging.connect(_keep_own_logs)

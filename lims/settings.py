@@ -5,6 +5,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from lims.core.logs import configure_logs
+from lims.core.static_headers import add_static_headers
 from lims.environment import Environment
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -182,7 +183,7 @@ PACKAGE_STATIC_FILES = {"packages/plotly.min.js": ("plotly", "package_data/plotl
 # The image collects, hashes and compresses once when it is built; a trial serves from where the files lie.
 STATIC_ROOT = env.text("STATIC_ROOT") or None
 WHITENOISE_USE_FINDERS = STATIC_ROOT is None
-WHITENOISE_ADD_HEADERS_FUNCTION = "lims.core.static_files.add_static_headers"
+WHITENOISE_ADD_HEADERS_FUNCTION = add_static_headers
 WHITENOISE_ALLOW_ALL_ORIGINS = False
 
 # --- Files -------------------------------------------------------------------------------------------------------

@@ -13,10 +13,6 @@ from django.contrib.staticfiles.finders import BaseFinder
 from django.contrib.staticfiles.storage import StaticFilesStorage
 from django.core.files.storage import FileSystemStorage
 
-FOR_EVER = "public, max-age=31536000, immutable"
-# Below these prefixes every page uses the address with its version, so a browser may keep the file for ever.
-VERSIONED_PREFIXES = ("/static/packages/", "/static/django_htmx/")
-
 
 def package_file(package: str, name: str) -> Path:
     """Return a file inside an installed package, without importing the package."""
@@ -67,9 +63,3 @@ class VersionedStaticFilesStorage(StaticFilesStorage):
         if not path:
             return address
         return f"{address}?v={version_of(str(path), Path(path).stat().st_mtime)}"
-
-
-def add_static_headers(headers: Any, path: str, url: str) -> None:
-    """Let browsers keep versioned files for ever; all others are asked for again after a minute."""
-    if url.startswith(VERSIONED_PREFIXES):
-        headers["Cache-Control"] = FOR_EVER

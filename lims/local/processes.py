@@ -27,7 +27,7 @@ def start_process(
     The prefix comes first, since stepping down to another user would clear the wish for that signal.
     """
     wrapped = [sys.executable, "-I", "-S", str(WRAPPER), str(int(death_signal)), str(os.getpid()), *command]
-    return subprocess.Popen(
+    process: subprocess.Popen[bytes] = subprocess.Popen(
         [*prefix, *wrapped],
         env=dict(environment) if environment is not None else None,
         stdin=subprocess.DEVNULL,
@@ -36,6 +36,7 @@ def start_process(
         start_new_session=True,
         **(options or {}),  # type: ignore[call-overload]
     )
+    return process
 
 
 def stop_process(process: subprocess.Popen[bytes], *, gently: signal.Signals, seconds: float = 20.0) -> None:
