@@ -1,0 +1,306 @@
+"""Read rigs, blocks, sensors, calibrations and methods; say what a rig was at a time, as a setup."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, TypeVar
+
+from django.db.models import Model, QuerySet
+from django.utils import timezone
+
+from lims.accounts.acts import require
+from lims.accounts.models import User
+from lims.core.errors import Conflict, NotFound
+from lims.rigs.models import (
+    Block,
+    Calibration,
+    ConfigurationChannel,
+    Method,
+    MethodVersion,
+    Rig,
+    RigConfiguration,
+    Sensor,
+)
+from lims.rigs.states import MethodState, RigState
+
+READ = "laboratory.read"
+M = TypeVar("M", bound=Model)
+
+
+def rigs_for(user: User) -> QuerySet[Rig]:
+    """The rigs this person may see."""
+    require(user, READ)
+    return Rig.objects.order_by("code")
+
+
+def get_rig_for(user: User, code: str) -> Rig:
+    """One rig by its code, where this person may see it."""
+    return _one(rigs_for(user), code)
+
+
+def blocks_for(user: User) -> QuerySet[Block]:
+    """The blocks this person may see."""
+    require(user, READ)
+    return Block.objects.order_by("code")
+
+
+def get_block_for(user: User, code: str) -> Block:
+    """One block by its code, where this person may see it."""
+    return _one(blocks_for(user), code)
+
+
+def methods_for(user: User) -> QuerySet[Method]:
+    """The methods this person may see, with their versions."""
+    require(user, READ)
+    return Method.objects.prefetch_related("versions__author", "versions__approved_by").order_by("code")
+
+
+def get_method_for(user: User, code: str) -> Method:
+    """One method by its code, where this person may see it."""
+    return _one(methods_for(user), code)
+
+
+def method_versions_for(user: User) -> QuerySet[MethodVersion]:
+    """The method versions this person may see."""
+    require(user, READ)
+    return MethodVersion.objects.select_related("method", "author", "approved_by").order_by("code")
+
+
+def get_method_version_for(user: User, code: str) -> MethodVersion:
+    """One method version by its code (M-004/2), where this person may see it."""
+    return _one(method_versions_for(user), code)
+
+
+def get_sensor_for(user: User, rig: Rig, serial: str) -> Sensor:
+    """One sensor of a rig by its serial number."""
+    require(user, READ)
+    sensor = Sensor.objects.select_related("rig").filter(rig=rig, serial=serial).first()
+    if sensor is None:
+        raise NotFound(f"{rig.code} has no sensor with serial number '{serial}'.")
+    return sensor
+
+
+def _one(queryset: QuerySet[M], code: str) -> M:
+    found = queryset.filter(code=code).first()
+    if found is None:
+        raise NotFound(f"There is no {queryset.model._meta.verbose_name} {code}.")
+    return found
+
+
+def effective_versions() -> QuerySet[MethodVersion]:
+    """The versions offered for new work: of each method the newest approved one whose day has come."""
+    return (
+        MethodVersion.objects.filter(state=MethodState.APPROVED, effective_from__lte=timezone.now())
+        .select_related("method")
+        .order_by("method", "-number")
+        .distinct("method")
+    )
+
+
+def is_effective(version: MethodVersion) -> bool:
+    """Whether a version is the one offered for new work."""
+    return effective_versions().filter(method=version.method_id).first() == version
+
+
+# What a rig was at a time
+
+
+def configuration_at(rig: Rig, at: datetime) -> RigConfiguration:
+    """The configuration in force at `at`; refuses where there was none yet."""
+    found = (
+        RigConfiguration.objects.filter(rig=rig, valid_from__lte=at)
+        .select_related("rig", "hot_block", "cold_block", "made_by")
+        .prefetch_related("channels__sensor")
+        .order_by("-number")
+        .first()
+    )
+    if found is None:
+        raise Conflict(
+            f"{rig.code} had no configuration on {timezone.localtime(at):%Y-%m-%d %H:%M}.",
+            code="configuration-missing",
+            next_step="The rig keeper enters blocks and channels on the rig's page.",
+        )
+    return found
+
+
+def calibrations_at(rig: Rig, at: datetime) -> dict[int, Calibration]:
+    """The calibration in force at `at` for each sensor of a rig, by the sensor's key."""
+    found = Calibration.objects.filter(sensor__rig=rig, period__contains=at).select_related(
+        "sensor__rig", "certificate", "done_by"
+    )
+    return {calibration.sensor_id: calibration for calibration in found}
+
+
+def setup_at(rig: Rig, at: datetime) -> dict[str, Any]:
+    """What a rig was at `at`: `{"setup": ..., "calibrations": [...], "configuration": ...}`.
+
+    `setup` has the tables rig, gap and channel of a setup file; `calibrations` the keys of the calibrations in it;
+    `configuration` the key of the configuration. Raises Conflict where a sensor had no calibration at that time.
+    """
+    configuration = configuration_at(rig, at)
+    calibrations = calibrations_at(rig, at)
+    channels = list(configuration.channels.all())
+    return {
+        "setup": {
+            "rig": _rig_table(rig, configuration),
+            "gap": _gap_table(configuration),
+            "zero": {"null_temperatures": configuration.null_temperatures},
+            "channel": [_channel_row(rig, channel, calibrations) for channel in channels],
+        },
+        "calibrations": sorted(
+            calibrations[c.sensor_id].pk for c in channels if c.sensor_id is not None and c.sensor_id in calibrations
+        ),
+        "configuration": configuration.pk,
+    }
+
+
+def _rig_table(rig: Rig, configuration: RigConfiguration) -> dict[str, Any]:
+    hot, cold = configuration.hot_block, configuration.cold_block
+    face = min(hot, cold, key=lambda block: block.area)
+    conductivity = (hot.conductivity + cold.conductivity) / 2
+    return {
+        "name": rig.name,
+        "area": _measured(face.area, face.area_u, "m^2"),
+        "heat_flow": configuration.heat_flow,
+        "loss_conductance": _measured(configuration.loss_conductance, configuration.loss_conductance_u, "W/K"),
+        "block_conductivity": _measured(conductivity, max(hot.conductivity_u, cold.conductivity_u), "W/(m*K)"),
+        "time_zone": rig.time_zone,
+    }
+
+
+def _gap_table(configuration: RigConfiguration) -> dict[str, Any]:
+    return {
+        "resolution": _quantity(configuration.gap_resolution, "m"),
+        "expansion": _measured(configuration.gap_expansion, configuration.gap_expansion_u, "m/K"),
+        "zero_max_age": _quantity(configuration.zero_max_age.total_seconds(), "s"),
+        "zero_max_drift": _quantity(configuration.zero_max_drift, "m"),
+    }
+
+
+def _channel_row(rig: Rig, channel: ConfigurationChannel, calibrations: dict[int, Calibration]) -> dict[str, Any]:
+    row: dict[str, Any] = {"column": channel.column, "quantity": channel.quantity}
+    if channel.unit:
+        row["unit"] = channel.unit
+    if channel.sensor is not None:
+        calibration = calibrations.get(channel.sensor.pk)
+        if calibration is None:
+            raise _no_calibration(rig, channel)
+        row |= {
+            "unit": calibration.unit,
+            "gain": calibration.gain,
+            "offset": calibration.offset,
+            "u": calibration.u,
+        }
+    if channel.depth is not None:
+        row["depth"] = _quantity(channel.depth, "m")
+    if channel.pair:
+        row["pair"] = channel.pair
+    return row
+
+
+def _no_calibration(rig: Rig, channel: ConfigurationChannel) -> Conflict:
+    serial = channel.sensor.serial if channel.sensor else ""
+    return Conflict(
+        f"{rig.code}: sensor {serial} (column '{channel.column}') had no calibration at that time.",
+        code="calibration-missing",
+        next_step="The rig keeper enters the calibration that was in force.",
+        sensor=serial,
+    )
+
+
+def method_setup(version: MethodVersion) -> dict[str, Any]:
+    """What a method version asks for: the tables nominal, tolerance and steady of a setup file."""
+    nominal = {
+        "heater_power": (version.heater_power, "W", _percent(version.heater_power_tolerance)),
+        "force": (version.force, "N", _percent(version.force_tolerance)),
+        "coolant_temperature": (version.coolant_temperature, "K", _quantity(version.coolant_tolerance, "K")),
+    }
+    stated = {key: (value, unit, limit) for key, (value, unit, limit) in nominal.items() if value is not None}
+    return {
+        "nominal": {key: _quantity(value, unit) for key, (value, unit, _) in stated.items()},
+        "tolerance": {key: limit for key, (_, _, limit) in stated.items()},
+        "steady": {
+            "min_duration": _quantity(version.min_duration, "s"),
+            "max_slope": _quantity(version.max_slope, "K/s"),
+        },
+    }
+
+
+def _quantity(value: float, unit: str) -> str:
+    """A value in SI as a setup file writes it; `repr` keeps every digit."""
+    return f"{value!r} {unit}"
+
+
+def _measured(value: float, u: float, unit: str) -> dict[str, str]:
+    return {"value": _quantity(value, unit), "u": _quantity(u, unit)}
+
+
+def _percent(fraction: float) -> str:
+    return f"{Decimal(repr(fraction)).scaleb(2).normalize():f} %"
+
+
+# Whether a rig may be used now
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelStatus:
+    """One channel of a rig with the calibration in force and whether it may be used today."""
+
+    channel: ConfigurationChannel
+    calibration: Calibration | None
+    problem: str = ""
+
+    @property
+    def due_on(self) -> date | None:
+        return self.calibration.due_on if self.calibration else None
+
+
+def channel_states(rig: Rig, at: datetime | None = None) -> list[ChannelStatus]:
+    """Each channel of a rig at a time (now, unless said) with its calibration; empty where it has no configuration."""
+    moment = at or timezone.now()
+    try:
+        configuration = configuration_at(rig, moment)
+    except Conflict:
+        return []
+    calibrations = calibrations_at(rig, moment)
+    day = timezone.localdate(moment)
+    return [_channel_status(channel, calibrations, day) for channel in configuration.channels.all()]
+
+
+def _channel_status(channel: ConfigurationChannel, calibrations: dict[int, Calibration], day: date) -> ChannelStatus:
+    if channel.sensor_id is None:
+        return ChannelStatus(channel, None)
+    calibration = calibrations.get(channel.sensor_id)
+    if calibration is None:
+        return ChannelStatus(channel, None, "no calibration in force")
+    overdue = calibration.due_on < day
+    return ChannelStatus(channel, calibration, f"calibration was due on {calibration.due_on}" if overdue else "")
+
+
+def refuse_unusable(rig: Rig, at: datetime | None = None) -> None:
+    """Refuse a rig that is out of service, not configured, or has a channel whose calibration is overdue or missing."""
+    if rig.state != RigState.IN_SERVICE:
+        raise Conflict(
+            f"{rig.code} is out of service: {rig.state_reason}",
+            code="rig-out-of-service",
+            next_step="Take another rig, or ask the rig keeper.",
+        )
+    moment = at or timezone.now()
+    configuration_at(rig, moment)
+    bad = [status for status in channel_states(rig, moment) if status.problem]
+    if bad:
+        raise _calibration_refusal(rig, bad)
+
+
+def _calibration_refusal(rig: Rig, bad: list[ChannelStatus]) -> Conflict:
+    words = "; ".join(f"{s.channel.sensor.serial if s.channel.sensor else ''}: {s.problem}" for s in bad)
+    due = min((s.due_on for s in bad if s.due_on), default=None)
+    return Conflict(
+        f"{rig.code} cannot be used: {words}.",
+        code="calibration-overdue" if due else "calibration-missing",
+        next_step="Take another rig, or have the sensor calibrated.",
+        due_on=due.isoformat() if due else None,
+        sensors=[s.channel.sensor.serial for s in bad if s.channel.sensor],
+    )
