@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pghistory
 import pgtrigger
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -80,6 +81,7 @@ class Run(Recorded):
     seconds = models.FloatField(null=True, blank=True)
     zero = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="zeroed_runs")
     zero_after = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="closed_runs")
+    zeros_by_hand = models.BooleanField(default=False, help_text="zeros chosen by a person, not by their times")
     current = models.ForeignKey("Reduction", models.PROTECT, null=True, blank=True, related_name="+")
     problems = models.JSONField(default=list, blank=True, help_text="why it was refused or doubted, in words")
     reason = models.TextField(blank=True)
@@ -106,9 +108,19 @@ class Run(Recorded):
         return self.code
 
 
-@tracked
+@pghistory.track(
+    pghistory.InsertEvent(),
+    pghistory.UpdateEvent(),
+    pghistory.DeleteEvent(),
+    exclude=["result", "lease_until", "sent_at", "updated_at", "version"],
+)
 class Reduction(Recorded):
     """One computation of figures from one run. Its row is the truth about the job; once reduced it never changes."""
+
+    # what was computed stands in the row itself, which never changes; the history names the act
+    UNRECORDED = Recorded.UNRECORDED | {
+        "result", "setup", "figures", "flags", "shared", "environment", "inputs", "lease_until", "sent_at",
+    }  # fmt: skip
 
     code = models.CharField(max_length=12, unique=True, editable=False)
     run = models.ForeignKey(Run, models.PROTECT, related_name="reductions")
@@ -119,7 +131,8 @@ class Reduction(Recorded):
     reason = models.CharField(max_length=400, blank=True)
     window_start = models.FloatField(null=True, blank=True, help_text="s, chosen by hand")
     window_end = models.FloatField(null=True, blank=True, help_text="s, chosen by hand")
-    lease_until = models.DateTimeField(null=True, blank=True)
+    lease_until = models.DateTimeField(null=True, blank=True, help_text="until when a worker holds it")
+    sent_at = models.DateTimeField(null=True, blank=True, help_text="when it was last handed to the queue")
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
     method = models.CharField(max_length=30, blank=True)
@@ -184,8 +197,9 @@ class Override(models.Model):
     def __str__(self) -> str:
         return f"{self.flag} set aside"
 
-    record_kind = "override"
+    record_kind = "run"
 
     @property
     def record_code(self) -> str:
+        """An override is part of its run's history."""
         return self.reduction.run.code
