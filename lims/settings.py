@@ -67,6 +67,7 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 MIDDLEWARE = [
     "lims.core.middleware.request_id",
+    "lims.core.health.probes",
     "django.middleware.security.SecurityMiddleware",
     "lims.core.middleware.content_security_policy",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -154,7 +155,6 @@ SESSION_COOKIE_SAMESITE = "Lax"
 CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = not TRIAL
 SECURE_SSL_REDIRECT = env.flag("SECURE_SSL_REDIRECT", default=not TRIAL)
-SECURE_REDIRECT_EXEMPT = [r"^health/"]
 SECURE_HSTS_SECONDS = 0 if TRIAL else env.number("HSTS_SECONDS", default=365 * 24 * 3600)
 SECURE_HSTS_INCLUDE_SUBDOMAINS = not TRIAL
 SECURE_HSTS_PRELOAD = not TRIAL
@@ -246,7 +246,9 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1, "interval_max": 0.2}
 
 # What `manage.py schedule` calls, over and over: dotted path of a plain function -> seconds between two calls.
-SCHEDULE: dict[str, int] = {}
+SCHEDULE: dict[str, int] = {
+    "lims.audit.services.seal": 60,
+}
 
 # --- API ---------------------------------------------------------------------------------------------------------
 

@@ -21,7 +21,7 @@ from lims.core.context import current_request_id
 from lims.core.errors import Invalid, NotAllowed, Refusal
 
 P = ParamSpec("P")
-R = TypeVar("R", bound=models.Model)
+R = TypeVar("R")
 KEY_CLASH = "This key came before with other content. Send a new key for a new record."
 
 
@@ -110,7 +110,7 @@ def _inside(
                 changes=gathered.changes,
                 reason=str(kwargs.get("reason") or ""),
             )
-        if key[0] and actor:
+        if key[0] and actor and isinstance(subject, models.Model):
             _remember(actor, key[0], name, key[1], subject)
     return subject
 
@@ -148,7 +148,8 @@ def _content(value: Any) -> Any:
 
 
 def _name_of(subject: Any) -> tuple[str, str]:
-    return (subject.record_kind, subject.record_code)
+    # a row that belongs to a larger record (a weighing to its batch) stands in that record's history
+    return getattr(subject, "history_subject", None) or (subject.record_kind, subject.record_code)
 
 
 def _note_refusal(name: str, actor: User | None, args: Any, refusal: Refusal) -> None:

@@ -1,6 +1,6 @@
 """Who may do what: every act of the system against every role, in one table, default deny.
 
-`Y` allowed · `own` only on records this person made · `x` allowed unless the person took part in the work · `2` one of two
+`Y` allowed · `own` only on records this person made · `x` allowed unless the person took part · `2` one of two
 signatures. A person may hold several roles; the widest rule counts, but `x` and `2` still bind.
 """
 
@@ -107,9 +107,12 @@ _TABLE = """
     run.abort                      -    own  -    Y    -    -    -    -
     run.qualify                    -    -    x    -    -    -    -    -
     run.override_flag              -    -    x    x    -    -    -    -
+    run.choose_zeros               Y    Y    Y    -    -    -    -    -
     run.invalidate                 -    -    -    2    2    -    -    -
     reduction.request              Y    Y    Y    -    -    -    -    -
     reduction.choose_window        Y    Y    Y    -    -    -    -    -
+    reduction.finish               -    -    -    -    -    -    -    -
+    reduction.fail                 -    -    -    -    -    -    -    -
     specification.draft            Y    -    -    Y    -    -    -    -
     specification.approve          -    -    -    x    -    -    -    -
     hold.place                     Y    Y    Y    Y    Y    -    -    -
@@ -118,7 +121,9 @@ _TABLE = """
     comparison.pose                Y    Y    Y    Y    Y    -    -    -
     comparison.issue               -    -    -    x    x    -    -    -
     export.selection               Y    Y    Y    Y    Y    -    Y    Y
+    account.see_own                Y    Y    Y    Y    Y    Y    Y    Y
     account.create                 -    -    -    -    -    Y    -    -
+    account.change_password        Y    Y    Y    Y    Y    Y    Y    -
     account.end                    -    -    -    -    -    Y    -    -
     role.grant                     -    -    -    Y    -    Y    -    -
     token.create                   Y    Y    Y    Y    Y    Y    -    -

@@ -2,17 +2,34 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from knox.models import AuthToken
 
 from lims.accounts.acts import act
 from lims.accounts.models import Grant, User
 from lims.accounts.roles import Role
-from lims.core.errors import Conflict, Invalid
+from lims.core.errors import Conflict, Invalid, NotFound
 from lims.core.machines import locked
+
+LONGEST_TOKEN_DAYS = 365
+
+
+@dataclass(frozen=True, slots=True)
+class IssuedToken:
+    """A token just made: its row, and its text, which nobody sees again."""
+
+    row: AuthToken
+    text: str
+    record_kind: str = "token"
+
+    @property
+    def record_code(self) -> str:
+        return str(self.row.token_key)
 
 
 @act("account.create")
@@ -29,13 +46,7 @@ def create_account(
     if User.objects.filter(username__iexact=username).exists():
         raise Conflict(f"The user name {username} was given before; names are never given again.", code="name-taken")
     user = User(username=username, first_name=name, is_service=is_service, ends_at=ends_at)
-    try:
-        validate_password(password, user)
-    except ValidationError as error:
-        raise Invalid("The password is too weak.", fields={"password": list(error.messages)}) from error
-    user.set_password(password)
-    user.save()
-    return user
+    return set_password(user, password)
 
 
 @act("account.end")
@@ -63,3 +74,40 @@ def end_role(grant: Grant, *, actor: User, reason: str) -> Grant:
     fresh.ends_at = timezone.now()
     fresh.save()
     return fresh
+
+
+@act("token.create")
+def create_token(*, actor: User, days: int = 90) -> IssuedToken:
+    """Make a token for the programming interface; its text is shown once and kept only as a digest."""
+    if not 1 <= days <= LONGEST_TOKEN_DAYS:
+        raise Invalid(f"A token lasts 1 to {LONGEST_TOKEN_DAYS} days.", fields={"days": ["Out of range."]})
+    row, text = AuthToken.objects.create(user=actor, expiry=timedelta(days=days))
+    return IssuedToken(row=row, text=text)
+
+
+@act("token.end")
+def end_token(token: AuthToken, *, actor: User) -> User:
+    """End one of one's own tokens; it stops at the next request."""
+    if token.user_id != actor.pk:
+        raise NotFound("There is no such token.")
+    token.delete()
+    return actor
+
+
+@act("account.change_password")
+def change_password(*, actor: User, old: str, new: str) -> User:
+    """Change one's own password; the old one is asked for."""
+    if not actor.check_password(old):
+        raise Invalid("The old password is not right.", fields={"old": ["Not right."]})
+    return set_password(actor, new)
+
+
+def set_password(user: User, password: str) -> User:
+    """Give `user` a checked password."""
+    try:
+        validate_password(password, user)
+    except ValidationError as error:
+        raise Invalid("The password is too weak.", fields={"password": list(error.messages)}) from error
+    user.set_password(password)
+    user.save()
+    return user

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+
 import pgtrigger
 from django.conf import settings
 from django.db import models
@@ -29,3 +31,8 @@ class StoredFile(models.Model):
     def path(self) -> str:
         """Where the storage keeps it."""
         return f"{self.sha256[:2]}/{self.sha256}"
+
+    @property
+    def repr_digest(self) -> str:
+        """The digest as an HTTP field (RFC 9530)."""
+        return f"sha-256=:{base64.b64encode(bytes.fromhex(self.sha256)).decode()}:"

@@ -88,6 +88,8 @@ class FormulationVersion(Recorded):
 class FormulationLine(Recorded):
     """One ingredient of a version and its mass fraction."""
 
+    CONFIDENTIAL = frozenset({"material_id", "fraction"})
+
     # `version` is the record's counter everywhere else; here the recipe's version has the better claim to the word
     recipe = models.ForeignKey(FormulationVersion, models.PROTECT, related_name="lines")
     position = models.PositiveSmallIntegerField()
@@ -170,6 +172,8 @@ class ProcessStep(Recorded):
 class Batch(Recorded):
     """One making of one version, or of an exploratory recipe; it keeps its own copy of the recipe."""
 
+    CONFIDENTIAL = frozenset({"frozen"})
+
     code = models.CharField(max_length=12, unique=True, editable=False)
     recipe = models.ForeignKey(FormulationVersion, models.PROTECT, null=True, blank=True, related_name="batches")
     name = models.CharField(max_length=200)
@@ -206,6 +210,8 @@ class Batch(Recorded):
 @tracked
 class BatchLine(Recorded):
     """One line of a batch to be weighed: how much of which material, and how near."""
+
+    CONFIDENTIAL = frozenset({"material_id", "target", "tolerance", "outer_tolerance"})
 
     batch = models.ForeignKey(Batch, models.PROTECT, related_name="lines")
     position = models.PositiveSmallIntegerField()

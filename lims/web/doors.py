@@ -99,7 +99,7 @@ def submitted(
 
 
 def status_of(form: forms.BaseForm) -> int:
-    """The status a form is shown with: 200 when fresh, that of its refusal, or 422 when something in it is not right."""
+    """The status a form is shown with: 200 when fresh, that of its refusal, or 422 when something in it is wrong."""
     if not form.is_bound or not form.errors:
         return 200
     refusal = getattr(form, "refusal", None)

@@ -1,5 +1,44 @@
 """One search box, and the pages that a scanned code opens."""
 
-from django.urls import URLPattern
+from __future__ import annotations
 
-urlpatterns: list[URLPattern] = []
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+
+from lims.comparisons.search import find
+from lims.core.codes import parse_code
+from lims.core.errors import Invalid, NotFound
+from lims.web.doors import page, person
+from lims.web.navigation import address
+
+
+@page("laboratory.read")
+def search(request: HttpRequest) -> HttpResponse:
+    """Open a code's page at once; else list what matches the words."""
+    text = request.GET.get("q", "").strip()
+    try:
+        return redirect(_page_of(text))
+    except (Invalid, NotFound) as refusal:
+        hint = refusal.message if isinstance(refusal, Invalid) and refusal.code == "check-character" else ""
+    return render(request, "search/search.html", {"text": text, "found": find(person(request), text), "hint": hint})
+
+
+@page("laboratory.read")
+def code(request: HttpRequest, code: str) -> HttpResponse:
+    """The address on every label: leads to the record's page."""
+    return redirect(_page_of(code))
+
+
+def _page_of(text: str) -> str:
+    kind, plain = parse_code(text)
+    url = address(kind.name.replace(" ", "-"), plain)
+    if not url:
+        raise NotFound(f"{plain} has no page.")
+    return url
+
+
+urlpatterns = [
+    path("search/", search, name="search"),
+    path("c/<path:code>", code, name="code"),
+]

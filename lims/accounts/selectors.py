@@ -1,0 +1,46 @@
+"""Read accounts, roles and tokens."""
+
+from __future__ import annotations
+
+from django.db.models import QuerySet
+from knox.models import AuthToken
+
+from lims.accounts.models import Grant, User
+from lims.accounts.roles import COLUMNS, RIGHTS, Role
+from lims.core.errors import NotFound
+
+
+def people() -> QuerySet[User]:
+    """Every account, by user name, with its grants."""
+    return User.objects.order_by("username").prefetch_related("grants", "grants__granted_by")
+
+
+def get_person_for(user: User, username: str) -> User:
+    """One account; a person may always see their own, others only with the right to keep accounts."""
+    found = people().filter(username=username).first()
+    if found is None or (found != user and not (user.may("role.grant") or user.may("account.create"))):
+        raise NotFound(f"There is no account {username}.")
+    return found
+
+
+def get_grant_for(user: User, pk: int) -> Grant:
+    """One grant, for those who may grant."""
+    found = Grant.objects.select_related("user").filter(pk=pk).first()
+    if found is None or not user.may("role.grant"):
+        raise NotFound("There is no such grant.")
+    return found
+
+
+def tokens_of(user: User) -> QuerySet[AuthToken]:
+    """A person's tokens, newest first."""
+    return AuthToken.objects.filter(user=user).order_by("-created")
+
+
+def matrix() -> list[tuple[str, list[str]]]:
+    """The table of rights: each act with its rule for every role, in the order of `COLUMNS`."""
+    return [(act, [str(rules[role]) for role in COLUMNS]) for act, rules in RIGHTS.items()]
+
+
+def role_labels() -> list[str]:
+    """The roles' names in the order of the table of rights."""
+    return [Role(role).label for role in COLUMNS]
