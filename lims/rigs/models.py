@@ -17,8 +17,22 @@ from lims.files.models import StoredFile
 from lims.rigs.states import MethodState, RigState
 
 
+class Equipment(Recorded):
+    """What is kept of every piece of equipment (ISO/IEC 17025:2017, 6.4.13 a to d)."""
+
+    maker = models.CharField(max_length=120, blank=True)
+    type = models.CharField(max_length=120, blank=True)
+    serial = models.CharField("serial number", max_length=80, blank=True)
+    location = models.CharField(max_length=120, blank=True)
+    software = models.CharField("software and firmware", max_length=200, blank=True)
+    acceptance = models.TextField("acceptance evidence", blank=True)
+
+    class Meta:
+        abstract = True
+
+
 @tracked
-class Block(Recorded):
+class Block(Equipment):
     """One heater block or cooled block: the face that a sample is pressed against."""
 
     class Role(models.TextChoices):
@@ -49,21 +63,18 @@ class Block(Recorded):
 
 
 @tracked
-class Rig(Recorded):
+class Rig(Equipment):
     """One test rig."""
 
     code = models.CharField(max_length=12, unique=True, editable=False)
     name = models.CharField(max_length=60, unique=True)
     state = models.CharField(max_length=16, choices=RigState.choices, default=RigState.IN_SERVICE)
     state_reason = models.CharField(max_length=400, blank=True)
-    maker = models.CharField(max_length=120, blank=True)
-    type = models.CharField(max_length=120, blank=True)
-    serial = models.CharField(max_length=80, blank=True)
+    state_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    state_at = models.DateTimeField(null=True, blank=True)
     location = models.CharField(max_length=120)
-    software = models.CharField("software and firmware", max_length=200, blank=True)
-    acceptance = models.TextField("acceptance evidence", blank=True)
-    time_zone = models.CharField(max_length=60, default="UTC")
-    remarks = models.TextField("maintenance and damage", blank=True)
+    time_zone = models.CharField(max_length=60, default="UTC", help_text="of its computer's clock")
+    remarks = models.TextField(blank=True)
 
     class Meta:
         verbose_name = "rig"
@@ -75,9 +86,41 @@ class Rig(Recorded):
         return f"{self.code} {self.name}"
 
 
+class RigNote(models.Model):
+    """One entry of a rig's log: maintenance, damage or a modification. Never edited."""
+
+    class Kind(models.TextChoices):
+        MAINTENANCE = "maintenance"
+        DAMAGE = "damage", "damage or malfunction"
+        MODIFICATION = "modification", "modification or repair"
+
+    rig = models.ForeignKey(Rig, models.PROTECT, related_name="notes")
+    kind = models.CharField(max_length=12, choices=Kind.choices)
+    text = models.TextField()
+    on = models.DateField("done or seen on")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = "rig note"
+        verbose_name_plural = "rig notes"
+        ordering = ("-on", "-id")
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.rig_id} {self.kind}"
+
+    record_kind = "rig"
+
+    @property
+    def record_code(self) -> str:
+        """A note is part of its rig's history."""
+        return self.rig.code
+
+
 @tracked
 class RigConfiguration(Recorded):
-    """What a rig was from a time on: blocks, heat-flow way, losses, gap sensor, channels. Later ones replace, never edit."""
+    """What a rig was from a time on: blocks, heat flow, losses, gap sensor, channels. A later one replaces it."""
 
     class HeatFlow(models.TextChoices):
         ELECTRICAL = "electrical", "electrical power less loss"
@@ -118,13 +161,17 @@ class RigConfiguration(Recorded):
     def record_code(self) -> str:
         return f"{self.rig.code}/{self.number}"
 
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.rig.record_kind, self.rig.code)
+
 
 @tracked
-class Sensor(Recorded):
+class Sensor(Equipment):
     """One sensor of a rig, known by its serial number; calibrations belong to it."""
 
     rig = models.ForeignKey(Rig, models.PROTECT, related_name="sensors")
-    serial = models.CharField(max_length=80)
+    serial = models.CharField("serial number", max_length=80)
     quantity = models.CharField(max_length=40, help_text="A key of the quantities a rig records.")
     description = models.CharField(max_length=200, blank=True)
 
@@ -140,6 +187,10 @@ class Sensor(Recorded):
     @property
     def record_code(self) -> str:
         return f"{self.rig.code} {self.serial}"
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.rig.record_kind, self.rig.code)
 
 
 class ConfigurationChannel(models.Model):
@@ -192,6 +243,20 @@ class Calibration(Recorded):
                 expressions=[("sensor", RangeOperators.EQUAL), ("period", RangeOperators.OVERLAPS)],
             ),
         )
+        triggers = (
+            pgtrigger.Trigger(
+                name="only_closing",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Condition(
+                    "NOT upper_inf(OLD.period) OR lower(OLD.period) IS DISTINCT FROM lower(NEW.period)"
+                    " OR (to_jsonb(OLD) - ARRAY['period','updated_at','version'])"
+                    " IS DISTINCT FROM (to_jsonb(NEW) - ARRAY['period','updated_at','version'])"
+                ),
+                func="RAISE EXCEPTION 'a calibration is never edited; enter a new one';",
+            ),
+            pgtrigger.Protect(name="never_deleted", operation=pgtrigger.Delete),
+        )
 
     def __str__(self) -> str:
         return f"{self.sensor_id} due {self.due_on}"
@@ -199,6 +264,10 @@ class Calibration(Recorded):
     @property
     def record_code(self) -> str:
         return f"{self.sensor.rig.code} {self.sensor.serial}"
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.sensor.rig.record_kind, self.sensor.rig.code)
 
 
 @tracked
@@ -220,7 +289,7 @@ class Method(Recorded):
 
 @tracked
 class MethodVersion(Recorded):
-    """What "matched" means: area, surfaces, power, force, coolant, tolerances, settling, repeats. Fixed once approved."""
+    """What "matched" means: area, surfaces, power, force, coolant, settling, repeats. Fixed once approved."""
 
     method = models.ForeignKey(Method, models.PROTECT, related_name="versions")
     number = models.PositiveSmallIntegerField()
@@ -231,6 +300,7 @@ class MethodVersion(Recorded):
     approved_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     effective_from = models.DateTimeField(null=True, blank=True)
     document = models.TextField(blank=True, help_text="How it is done.")
+    reason = models.CharField("what is new and why", max_length=400, blank=True)
     area = models.FloatField(help_text="m2")
     surface = models.CharField("surface class", max_length=60, help_text="the finish both blocks must have")
     heater_power = models.FloatField(null=True, blank=True, help_text="W")
@@ -267,3 +337,7 @@ class MethodVersion(Recorded):
 
     def __str__(self) -> str:
         return f"{self.code} {self.method.name}"
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.method.record_kind, self.method.code)

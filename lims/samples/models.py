@@ -44,6 +44,7 @@ class Sample(Recorded):
     location = models.CharField(max_length=120, blank=True)
     expires_on = models.DateField(null=True, blank=True)
     hold_limit_hours = models.FloatField(null=True, blank=True, help_text="longest time from taking to test")
+    keep_until = models.DateField(null=True, blank=True, help_text="retained: not disposed of before")
     equipment = models.CharField(max_length=200, blank=True)
     deviations = models.TextField(blank=True)
 
@@ -88,6 +89,7 @@ class CustodyEvent(models.Model):
         DISPOSE = "dispose"
 
     sample = models.ForeignKey(Sample, models.PROTECT, related_name="custody")
+    position = models.PositiveIntegerField(help_text="place in the sample's chain, from 1")
     kind = models.CharField(max_length=12, choices=Kind.choices)
     holder = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
@@ -100,14 +102,17 @@ class CustodyEvent(models.Model):
     class Meta:
         verbose_name = "custody event"
         verbose_name_plural = "custody events"
-        ordering = ("id",)
+        ordering = ("position",)
+        # one chain that cannot fork: nobody else can hold a sample at the same time
+        constraints = (models.UniqueConstraint(fields=["sample", "position"], name="custody_chain"),)
         triggers = (APPEND_ONLY,)
 
     def __str__(self) -> str:
         return f"{self.sample_id} {self.kind}"
 
-    record_kind = "custody event"
+    record_kind = "sample"
 
     @property
     def record_code(self) -> str:
+        """A custody event is part of its sample's history."""
         return self.sample.code
