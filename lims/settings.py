@@ -44,7 +44,7 @@ INSTALLED_APPS = [
     "lims.api",
     "lims.demo",
     "lims.core",
-    "django.contrib.admin",
+    "lims.core.read_only.ReadOnlySiteConfig",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
@@ -139,6 +139,7 @@ AXES_FAILURE_LIMIT = env.number("SIGN_IN_ATTEMPTS", default=5, least=1)
 AXES_COOLOFF_TIME = env.minutes("SIGN_IN_PAUSE_MINUTES", default=15)
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_TEMPLATE = "accounts/locked.html"
 
 SESSION_IDLE = env.minutes("SESSION_IDLE_MINUTES", default=30)
 SESSION_ABSOLUTE = env.minutes("SESSION_ABSOLUTE_MINUTES", default=12 * 60)
