@@ -88,8 +88,17 @@ _TABLE = """
     sample.register                Y    Y    -    Y    -    -    -    -
     sample.move                    Y    Y    -    Y    -    -    -    -
     sample.retain                  -    -    -    Y    -    -    -    -
+    sample.refuse                  -    Y    -    Y    -    -    -    -
+    sample.void                    Y    Y    -    Y    -    -    -    -
+    sample.use                     Y    Y    -    -    -    -    -    -
+    sample.split                   Y    Y    -    Y    -    -    -    -
+    sample.release_for_retest      -    -    -    Y    -    -    -    -
+    sample.permit_block            -    -    -    Y    -    -    -    -
     sample.dispose                 -    -    -    Y    -    -    -    -
     rig.create                     -    -    Y    -    -    -    -    -
+    rig.change                     -    -    Y    -    -    -    -    -
+    rig.note                       -    Y    Y    -    -    -    -    -
+    rig.add_sensor                 -    -    Y    -    -    -    -    -
     rig.configure                  -    -    Y    -    -    -    -    -
     rig.calibrate                  -    -    Y    -    -    -    -    -
     rig.record_zero                -    Y    Y    -    -    -    -    Y
@@ -98,9 +107,12 @@ _TABLE = """
     block.create                   -    -    Y    -    -    -    -    -
     balance.create                 -    -    Y    Y    -    -    -    -
     method.create                  -    -    Y    Y    -    -    -    -
+    method.edit                    -    -    Y    Y    -    -    -    -
     method.release                 -    -    -    x    -    -    -    -
+    method.retire                  -    -    -    Y    -    -    -    -
     application.plan               Y    Y    -    -    -    -    -    -
     application.apply              Y    Y    -    -    -    -    -    -
+    application.settle             Y    Y    -    -    -    -    -    -
     application.tear_down          Y    Y    -    -    -    -    -    -
     application.void               Y    Y    -    -    -    -    -    -
     run.upload                     Y    Y    Y    -    -    -    -    Y

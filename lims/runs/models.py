@@ -58,6 +58,32 @@ class Application(Recorded):
         return self.code
 
 
+class BlockPermit(models.Model):
+    """Quality's leave to press one sample on one block whose metal it attacks. Without it the stop is hard."""
+
+    sample = models.ForeignKey(Sample, models.PROTECT, related_name="block_permits")
+    block = models.ForeignKey(Block, models.PROTECT, related_name="permits")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+    reason = models.TextField()
+
+    class Meta:
+        verbose_name = "block permit"
+        verbose_name_plural = "block permits"
+        constraints = (models.UniqueConstraint(fields=["sample", "block"], name="block_permit_once"),)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.sample_id} on {self.block_id}"
+
+    record_kind = "sample"
+
+    @property
+    def record_code(self) -> str:
+        """A permit is part of its sample's history."""
+        return self.sample.code
+
+
 @tracked
 class Run(Recorded):
     """One recording on one rig: the file as it came. Zero runs and reference runs are runs too."""
