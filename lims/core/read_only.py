@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from django.contrib import admin
 from django.contrib.admin.apps import AdminConfig
 from django.http import HttpRequest
+
+if TYPE_CHECKING:
+    _Admin = admin.ModelAdmin[Any]
+else:
+    _Admin = admin.ModelAdmin
 
 
 class ReadOnlySite(admin.AdminSite):
@@ -26,7 +31,7 @@ class ReadOnlySiteConfig(AdminConfig):
     default_site = "lims.core.read_only.ReadOnlySite"
 
 
-class ReadOnlyAdmin(admin.ModelAdmin[Any]):
+class ReadOnlyAdmin(_Admin):
     """One table, to look at, for those with `right`: administering the system opens no laboratory record."""
 
     right: ClassVar[str] = "laboratory.read"
