@@ -10,6 +10,7 @@ from lims.web import (
     batches,
     comparisons,
     formulations,
+    look,
     materials,
     quality,
     records,
@@ -36,6 +37,7 @@ NOUNS = (
     comparisons,
     records,
     search,
+    look,
 )
 
 urlpatterns: list[URLPattern] = list(chain.from_iterable(noun.urlpatterns for noun in NOUNS))

@@ -2,7 +2,7 @@
  * number: a field with data-number takes a decimal comma or a decimal point and never guesses.
  *
  * "25,3" becomes 25.3; "1 234,5" and "1.234,5" become 1234.5; "1,234" can mean two things, so it asks.
- * data-expected="250" asks when the value is 10, 100 or 1000 times off. data-unit lets the same unit be pasted along.
+ * data-expected="250" asks when the value is 10, 100 or 1000 times off. The unit beside the field may be pasted along.
  * The server checks all of this again (lims/web/forms/fields.py): this module only asks earlier.
  */
 
@@ -58,7 +58,7 @@ function tidy(text) {
 
 function check(field) {
   field.closest(".field")?.querySelector(".ask")?.remove();
-  const unit = field.dataset.unit || "";
+  const unit = unitOf(field);
   const text = field.value.trim();
   const bare = unit && text.endsWith(unit) ? text.slice(0, -unit.length) : text;
   const possible = meanings(bare).filter((value) => inRange(field, value));
@@ -67,6 +67,11 @@ function check(field) {
     field.value = possible[0];
     askAboutSlip(field, possible[0], unit);
   }
+}
+
+/** The unit that stands beside the field. */
+function unitOf(field) {
+  return field.dataset.unit ?? field.closest(".control")?.querySelector(".unit")?.textContent.trim() ?? "";
 }
 
 /** A meaning outside what the field can hold at all is none. */

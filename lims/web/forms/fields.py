@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
@@ -10,6 +11,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from lims.core.codes import expect_kind
+from lims.core.display import pretty_unit, show_number
 from lims.core.errors import Refusal
 
 _BLANKS = re.compile(r"[\s\u00a0\u202f'’_]")
@@ -45,17 +47,42 @@ def _grouped(digits: str, mark: str) -> list[str]:
     return ["".join([first, *others])] if right else []
 
 
-class NumberField(forms.Field):
-    """A number with a decimal point or comma; `1,234` is asked about, never guessed. Gives a Decimal."""
+SLIPS = (10, 100, 1000, 0.1, 0.01, 0.001)
+SLIP_WIDTH = 0.05
 
-    widget = forms.TextInput
+
+class NumberInput(forms.TextInput):
+    """A text box for a number; remembers which value the person has confirmed as meant."""
+
+    meant = ""
+
+    def value_from_datadict(self, data: Mapping[str, Any], files: Any, name: str) -> Any:
+        self.meant = str(data.get(f"{name}_meant") or "")
+        return super().value_from_datadict(data, files, name)
+
+
+class NumberField(forms.Field):
+    """A number with a decimal point or comma; `1,234` is asked about, never guessed. Gives a Decimal.
+
+    Where a value is expected (`expect`), one that is 10, 100 or 1000 times off is asked about too.
+    """
+
+    widget = NumberInput
 
     def __init__(self, *, unit: str = "", least: float | None = None, most: float | None = None, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
         self.unit, self.least, self.most = unit, least, most
+        self.expected: float | None = None
+        super().__init__(**kwargs)
+
+    def expect(self, value: float | None) -> None:
+        """Say which value is expected; call it in the form's `__init__`."""
+        self.expected = value
+        self.widget.attrs.update({} if value is None else {"data-expected": f"{float(value):.12g}"})
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
-        return {"data-number": "", "inputmode": "decimal", "autocomplete": "off"}
+        limits = {"data-least": self.least, "data-most": self.most}
+        given = {name: f"{limit:.12g}" for name, limit in limits.items() if limit is not None}
+        return {"data-number": "", "inputmode": "decimal", "autocomplete": "off", **given}
 
     def to_python(self, value: Any) -> Decimal | None:
         if value in self.empty_values:
@@ -64,8 +91,36 @@ class NumberField(forms.Field):
             return Decimal(str(value))
         return self._in_range(self._one(str(value)))
 
+    def validate(self, value: Any) -> None:
+        super().validate(value)
+        if value is not None and self.expected:
+            self._ask_about_slip(value)
+
+    def _ask_about_slip(self, value: Decimal) -> None:
+        ratio = float(value) / float(self.expected or 1)
+        slip = next((slip for slip in SLIPS if abs(ratio / slip - 1) < SLIP_WIDTH), None)
+        meant = meanings(self._bare(getattr(self.widget, "meant", "")))
+        if slip is None or str(value) in meant:
+            return
+        times = f"{slip:g} times" if slip > 1 else f"1/{round(1 / slip)} of"
+        expected = f"{show_number(self.expected)} {pretty_unit(self.unit)}".strip()
+        raise ValidationError(
+            f"{value} {pretty_unit(self.unit)} is {times} what is expected here ({expected}).".replace("  ", " "),
+            code="slip",
+        )
+
+    def _bare(self, text: str) -> str:
+        """The text without the field's own unit, which may have been pasted along."""
+        text = text.strip()
+        for unit in filter(None, (self.unit, pretty_unit(self.unit))):
+            if text.endswith(unit):
+                return text[: -len(unit)]
+        return text
+
     def _one(self, text: str) -> Decimal:
-        possible = meanings(text)
+        possible = meanings(self._bare(text))
+        # a meaning that the field cannot hold at all is none
+        possible = [p for p in possible if self._holds(p)] or possible
         if not possible:
             raise ValidationError(f"'{text}' is not a number.", code="not-a-number")
         if len(possible) > 1:
@@ -75,6 +130,12 @@ class NumberField(forms.Field):
             return Decimal(possible[0])
         except InvalidOperation as error:
             raise ValidationError(f"'{text}' is not a number.", code="not-a-number") from error
+
+    def _holds(self, text: str) -> bool:
+        number = float(text)
+        return not (self.least is not None and number < self.least) and not (
+            self.most is not None and number > self.most
+        )
 
     def _in_range(self, number: Decimal) -> Decimal:
         if self.least is not None and number < Decimal(str(self.least)):

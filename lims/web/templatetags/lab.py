@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+import math
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import template
@@ -129,6 +130,20 @@ def cautions(*keys: Any) -> dict[str, Any]:
     """The safety cautions by their keys: `{% cautions "powder" "press" %}` or `{% cautions lot.caution_keys %}`."""
     names = [name for key in keys for name in ([key] if isinstance(key, str) else key)]
     return {"cautions": cautions_for(names), "caution_rule": RULE}
+
+
+@register.filter
+def pause_words(pause: timedelta | None) -> str:
+    """How long a pause lasts, in words."""
+    minutes = math.ceil(pause.total_seconds() / 60) if pause else 0
+    return "a while" if not minutes else f"{minutes} minute{'' if minutes == 1 else 's'}"
+
+
+@register.filter
+def slip_of(field: BoundField) -> str:
+    """The typed value, where the field's error is that it is far from what is expected (`NumberField.expected`)."""
+    found = (error for error in field.errors.as_data() if error.code == "slip")
+    return next((str(field.value()) for _ in found), "")
 
 
 @register.filter
