@@ -88,6 +88,9 @@ class Trace:
     unsorted: int = 0  # rows that came out of time order
     repeated: int = 0  # rows dropped because a later row has the same instant
     time_problem: str = ""  # such as a local hour that occurs twice
+    undated: int = 0  # rows dropped because they have values but no time
+    incomplete: int = 0  # last lines dropped because they were cut short while being written
+    unread: tuple[str, ...] = ()  # columns of the file that the setup does not use
 
     @property
     def rows(self) -> int:
