@@ -228,6 +228,7 @@ class Calibration(Recorded):
     u = models.FloatField(validators=[MinValueValidator(0)], help_text="standard, of the calibrated value, in the unit")
     as_found = models.CharField(max_length=200, blank=True)
     as_left = models.CharField(max_length=200, blank=True)
+    limits = models.CharField("acceptance limits", max_length=200, blank=True)
     reference = models.CharField("reference standard", max_length=200)
     certificate_number = models.CharField(max_length=80, blank=True)
     certificate = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="+")
