@@ -12,12 +12,11 @@ from decimal import Decimal
 from analysis import units
 from analysis.errors import UnitError
 from analysis.quantities import QUANTITIES, Quantity
-
 from lims.core.display import pretty_unit, show_number
 from lims.core.errors import Invalid
 
+MICROGRAM = Decimal("1e-9")  # [kg], the last digit a mass is stored to
 MASS_UNITS = (("g", "g"), ("kg", "kg"), ("mg", "mg"))
-_KILOGRAMS = {"kg": Decimal(1), "g": Decimal("0.001"), "mg": Decimal("0.000001"), "t": Decimal(1000)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,16 +63,17 @@ def mass_in_kg(value: Decimal | float | str, *, unit: str, field: str = "mass") 
     number = Decimal(str(value))
     if not number.is_finite():
         raise Invalid("A mass is expected here.", fields={field: ["Write a number."]})
-    factor = _KILOGRAMS.get(unit.strip())
-    if factor is None:
-        to_si(float(number), unit=unit, of="mass", field=field)
-        factor = Decimal(repr(to_si(1.0, unit=unit, of="mass")))
-    return (number * factor).quantize(Decimal("0.000000001"))
+    return (number * _kilograms(unit, field)).quantize(MICROGRAM)
+
+
+def _kilograms(unit: str, field: str = "mass") -> Decimal:
+    """One `unit` in kg; the shortest decimal of the factor is the exact one for every metric unit."""
+    return Decimal(repr(to_si(1.0, unit=unit, of="mass", field=field)))
 
 
 def mass_in(kilograms: Decimal | float | None, unit: str = "g") -> Decimal | None:
     """A mass of the database in `unit`, exact."""
-    return None if kilograms is None else Decimal(str(kilograms)) / _KILOGRAMS[unit]
+    return None if kilograms is None else Decimal(str(kilograms)) / _kilograms(unit)
 
 
 def show_mass(kilograms: Decimal | float | None) -> str:
@@ -81,7 +81,7 @@ def show_mass(kilograms: Decimal | float | None) -> str:
     if kilograms is None:
         return ""
     size = abs(Decimal(str(kilograms)))
-    unit = "kg" if size >= 1 else "g" if size >= Decimal("0.001") or not size else "mg"
+    unit = "kg" if size >= 1 else "g" if size >= _kilograms("g") or not size else "mg"
     return f"{show_number(float(mass_in(kilograms, unit) or 0), digits=6)} {unit}"
 
 

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from lims.audit.models import APPEND_ONLY, Recorded, tracked
 from lims.files.models import StoredFile
+from lims.materials.kinds import caution_keys
 from lims.materials.states import LotState
 
 
@@ -66,6 +67,16 @@ class Material(Recorded):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def caution_keys(self) -> list[str]:
+        """The cautions shown wherever this material is handled."""
+        return caution_keys(kind=self.kind, name=self.name)
+
+    @property
+    def hazard_texts(self) -> list[str]:
+        """Hazard codes and texts as one line each, as they stand on a label."""
+        return [" ".join(filter(None, (h.get("code", ""), h.get("text", "")))) for h in self.hazards]
 
 
 @tracked
@@ -153,10 +164,15 @@ class LotProperty(models.Model):
         return f"{self.lot_id} {self.quantity} {self.as_entered}"
 
     record_kind = "lot property"
+    CONFIDENTIAL: frozenset[str] = frozenset()
 
     @property
     def record_code(self) -> str:
         return self.lot.code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return ("lot", self.lot.code)
 
 
 class StockMove(models.Model):
@@ -189,7 +205,12 @@ class StockMove(models.Model):
         return f"{self.lot_id} {self.mass:+} kg"
 
     record_kind = "stock move"
+    CONFIDENTIAL: frozenset[str] = frozenset()
 
     @property
     def record_code(self) -> str:
         return self.lot.code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return ("lot", self.lot.code)

@@ -90,10 +90,10 @@ def submitted(
     try:
         subject = act()
     except Refusal as refusal:
-        _put_refusal(form, refusal)
+        put_refusal(form, refusal)
         return None
     except ValidationError as error:
-        _put_errors(form, error)
+        put_errors(form, error)
         return None
     return redirect(to(subject))
 
@@ -106,7 +106,7 @@ def status_of(form: forms.BaseForm) -> int:
     return refusal.status if refusal else 422
 
 
-def _put_refusal(form: forms.BaseForm, refusal: Refusal) -> None:
+def put_refusal(form: forms.BaseForm, refusal: Refusal) -> None:
     form.refusal = refusal  # type: ignore[attr-defined]
     for name, messages in refusal.fields.items():
         for message in messages:
@@ -114,7 +114,7 @@ def _put_refusal(form: forms.BaseForm, refusal: Refusal) -> None:
     form.add_error(None, " ".join(filter(None, (refusal.message, refusal.next_step))))
 
 
-def _put_errors(form: forms.BaseForm, error: ValidationError) -> None:
+def put_errors(form: forms.BaseForm, error: ValidationError) -> None:
     found = error.message_dict if hasattr(error, "error_dict") else {"": error.messages}
     for name, messages in found.items():
         for message in messages:

@@ -1,0 +1,149 @@
+"""Receive lots and lead them through their states, but for quality's decision (lims.quality)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from decimal import Decimal
+from typing import TypedDict, Unpack
+
+from django.utils import timezone
+
+from lims.accounts.acts import act
+from lims.accounts.models import User
+from lims.cases.selectors import open_nonconformances
+from lims.cases.services import refuse_if_held
+from lims.core.codes import next_code
+from lims.core.errors import Conflict, Invalid
+from lims.core.machines import advance
+from lims.files.models import StoredFile
+from lims.materials.models import Lot, Material, StockMove, Supplier
+from lims.materials.services.stock import move_stock, on_hand_now
+from lims.materials.states import MACHINE, USABLE
+
+
+class LotDetails(TypedDict, total=False):
+    """What else is known of a delivery."""
+
+    received_on: date
+    containers: int
+    storage: str
+    location: str
+    retest_on: date | None
+    expires_on: date | None
+    in_use_days: int | None
+    certificate: StoredFile | None
+    remarks: str
+
+
+@act("lot.receive")
+def receive_lot(
+    *,
+    actor: User,
+    material: Material,
+    supplier: Supplier | None,
+    supplier_lot: str,
+    mass: Decimal,
+    **details: Unpack[LotDetails],
+) -> Lot:
+    """Receive a delivery of `mass` [kg] into quarantine; its stock and its certificate are kept with it."""
+    _check_receipt(supplier_lot=supplier_lot, mass=mass, details=details)
+    lot = Lot(
+        code=next_code("lot"),
+        material=material,
+        supplier=supplier,
+        supplier_lot=supplier_lot.strip(),
+        received_by=actor,
+        quarantine_reason=_why_doubtful(supplier),
+        **{"received_on": timezone.localdate(), **details},
+    )
+    lot.save()
+    move_stock(lot, mass=mass, kind=StockMove.Kind.RECEIPT, by=actor, cause=lot.code)
+    return lot
+
+
+def _check_receipt(*, supplier_lot: str, mass: Decimal, details: LotDetails) -> None:
+    problems: dict[str, list[str]] = {}
+    if not supplier_lot.strip():
+        problems["supplier_lot"] = ["Copy the number from the container."]
+    if mass <= 0:
+        problems["mass"] = ["More than nothing is expected."]
+    received = details.get("received_on")
+    if received and received > timezone.localdate():
+        problems["received_on"] = ["A delivery cannot come from the future."]
+    if problems:
+        raise Invalid("The receipt is not complete.", fields=problems)
+
+
+def _why_doubtful(supplier: Supplier | None) -> str:
+    if supplier is None:
+        return "no supplier named"
+    if not supplier.approved:
+        return "supplier not approved"
+    overdue = supplier.evaluate_again_on is not None and supplier.evaluate_again_on < timezone.localdate()
+    return "evaluation of the supplier is overdue" if overdue else ""
+
+
+@act("lot.start_test")
+def start_lot_test(lot: Lot, *, actor: User) -> Lot:
+    """Take a lot from quarantine into test."""
+    refuse_if_held("lot", lot.code)
+    return _advanced(lot, "start_test")
+
+
+@act("lot.reassess")
+def reassess_lot(lot: Lot, *, actor: User, reason: str) -> Lot:
+    """Take a released lot back into test: a doubt, or a longer life to be shown. It cannot be used meanwhile."""
+    return _advanced(lot, "reassess", reason=reason)
+
+
+@act("lot.dispose")
+def dispose_lot(lot: Lot, *, actor: User, reason: str) -> Lot:
+    """Throw away or return a rejected or quarantined lot; its ledger goes to zero."""
+    if open_nonconformances("lot", lot.code).exists():
+        raise Conflict(f"{lot.code} stands in an open nonconformance.", code="open-nonconformance")
+    fresh = _advanced(lot, "dispose", reason=reason)
+    left = on_hand_now(fresh)
+    if left:
+        move_stock(fresh, mass=-left, kind=StockMove.Kind.LOSS, by=actor, reason=reason)
+    return fresh
+
+
+@act("lot.void")
+def void_lot(lot: Lot, *, actor: User, reason: str) -> Lot:
+    """Declare a lot entered by mistake void. Its code stays and is never given again."""
+    fresh = _advanced(lot, "void", reason=reason)
+    used = fresh.moves.exclude(kind__in=(StockMove.Kind.RECEIPT, StockMove.Kind.ADJUSTMENT)).exists()
+    if used or fresh.children.exists():
+        raise Conflict(
+            f"{fresh.code} has been used; it cannot be void.",
+            code="lot-used",
+            next_step="Reject it and open a nonconformance, so that what it went into is looked at.",
+        )
+    left = on_hand_now(fresh)
+    if left:
+        move_stock(fresh, mass=-left, kind=StockMove.Kind.ADJUSTMENT, by=actor, reason=f"void: {reason}")
+    return fresh
+
+
+def _advanced(lot: Lot, name: str, *, reason: str | None = None) -> Lot:
+    if reason is not None and not reason.strip():
+        raise Invalid("Say why.", fields={"reason": ["This act needs a reason."]})
+    fresh: Lot = advance(lot, MACHINE, name)
+    fresh.save()
+    return fresh
+
+
+def require_usable(lot: Lot, *, on: date | None = None) -> None:
+    """Refuse a lot that may not go into work now; call it with the lot's row locked."""
+    for code, message in problems_of(lot, on=on):
+        raise Conflict(message, code=code, next_step="Take another lot, or ask quality to decide on this one.")
+
+
+def problems_of(lot: Lot, *, on: date | None = None) -> Iterable[tuple[str, str]]:
+    """Why a lot may not go into work: (code, sentence) for each reason."""
+    if lot.state not in USABLE:
+        yield "lot-not-released", f"{lot.code} is {lot.get_state_display()}; only a released lot can be weighed."
+    last = lot.usable_until
+    if last is not None and last < (on or timezone.localdate()):
+        yield "lot-expired", f"{lot.code} expired on {last.isoformat()}."
