@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.utils import timezone
+
 from lims.accounts.models import Grant, User
 from lims.accounts.roles import Role
+from lims.rigs import services as rigs
+from lims.rigs.models import MethodVersion, Rig
 
 PASSWORD = "paper-lantern-42-harbour"
 
@@ -22,3 +29,79 @@ def person(role: Role | None, *, username: str = "") -> User:
 def everybody() -> dict[str, User]:
     """One person for each role, and an outsider."""
     return {role.name: person(role) for role in Role} | {"OUTSIDER": person(None)}
+
+
+def somebody(role: Role) -> User:
+    """The one person of a role, made when first asked for."""
+    return User.objects.filter(grants__role=role).order_by("id").first() or person(role)
+
+
+# column, quantity, unit, standard uncertainty, depth: invented, of the size common in practice
+CHANNELS = (
+    ("hot", "hot_temperature", "degC", 0.03, 0.002),
+    ("cold", "cold_temperature", "degC", 0.03, 0.002),
+    ("power", "heater_power", "W", 0.2, None),
+    ("force", "force", "N", 1.0, None),
+    ("gap", "gap", "um", 0.3, None),
+    ("coolant", "coolant_in", "degC", 0.05, None),
+)
+
+
+def make_blocks(keeper: User, *, metal: str = "copper", area: float = 1e-3) -> rigs.Blocks:
+    """A heater block and a cooled block."""
+    common = {"metal": metal, "finish": "lapped", "area": area, "conductivity": 390.0, "conductivity_u": 4.0}
+    hot = rigs.create_block(actor=keeper, name="heater block", role="hot", **common)
+    cold = rigs.create_block(actor=keeper, name="cooled block", role="cold", **common)
+    return rigs.Blocks(hot, cold)
+
+
+def make_rig(
+    name: str = "bench-2",
+    *,
+    start: datetime | None = None,
+    due_on: date | None = None,
+    blocks: rigs.Blocks | None = None,
+) -> Rig:
+    """A rig in service with blocks, channels and calibrations in force from `start` on."""
+    keeper = somebody(Role.RIG_KEEPER)
+    start = start or timezone.now() - timedelta(days=30)
+    rig = rigs.create_rig(actor=keeper, name=name, location="bench 2", time_zone="Europe/Vienna")
+    channels = [rigs.ChannelSpec("time", "time", unit="s")]
+    for column, quantity, unit, u, depth in CHANNELS:
+        sensor = rigs.add_sensor(rig, actor=keeper, serial=f"{column}-{rig.code}", quantity=quantity)
+        rigs.calibrate(
+            sensor,
+            actor=keeper,
+            valid_from=start,
+            due_on=due_on or timezone.localdate(start) + timedelta(days=365),
+            unit=unit,
+            u=u,
+            reference="reference of the calibration laboratory",
+        )
+        channels.append(rigs.ChannelSpec(column, quantity, sensor=sensor, unit=unit, depth=depth))
+    rigs.configure_rig(
+        rig,
+        actor=keeper,
+        blocks=blocks or make_blocks(keeper),
+        channels=channels,
+        reason="first",
+        valid_from=start,
+        loss_conductance=0.08,
+        loss_conductance_u=0.02,
+        gap_expansion=6e-8,
+        gap_expansion_u=1.2e-8,
+    )
+    return rig
+
+
+def make_method_version(name: str = "steady, 250 N", **facts: Any) -> MethodVersion:
+    """An approved method version, in force at once."""
+    content: dict[str, Any] = {
+        "area": 1e-3,
+        "surface": "lapped",
+        "heater_power": 150.0,
+        "force": 250.0,
+        "coolant_temperature": 298.15,
+    }
+    method = rigs.create_method(actor=somebody(Role.RIG_KEEPER), name=name, **(content | facts))
+    return rigs.approve_method_version(method.versions.get(), actor=somebody(Role.QUALITY))
