@@ -1,0 +1,143 @@
+"""A run as a few hundred block means: enough to see levels and slopes, whatever the length of the file."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.channels import Channels, Reading
+from analysis.results import Array
+from analysis.steady.spikes import Habit, habit_of, spikes
+
+Rows = NDArray[np.intp]
+
+_PER_WINDOW = 60  # blocks in the shortest plateau
+_FEWEST, _MOST = 200, 20_000
+_CHUNK = 1 << 17  # rows converted at once, so that no full-length copy is made
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Blocks of neighbouring rows: block i holds the rows `edges[i]` to `edges[i + 1]` and the times `bounds` [s]."""
+
+    edges: Rows
+    bounds: Array
+    centres: Array
+
+    @property
+    def size(self) -> int:
+        return int(self.centres.size)
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A reading with the rows found to be wild, and how it usually moves."""
+
+    reading: Reading
+    wild: Rows
+    habit: Habit  # in the reading's raw unit
+
+    def values(self, rows: slice) -> Array:
+        """Calibrated SI values of `rows`, missing and wild ones nan."""
+        values = self.reading.values(rows)
+        first, last = np.searchsorted(self.wild, (rows.start, rows.stop))
+        if last > first:
+            values = values.copy()
+            values[self.wild[first:last] - rows.start] = np.nan
+        return values
+
+    def lost(self, rows: slice) -> tuple[int, int]:
+        """How many of `rows` are missing, and how many were rejected as wild."""
+        missing = np.isnan(self.reading.raw[rows])
+        if self.reading.times is not None:
+            missing = missing | np.isnan(self.reading.times.raw[rows])
+        first, last = np.searchsorted(self.wild, (rows.start, rows.stop))
+        return int(np.count_nonzero(missing)), int(last - first)
+
+    def block_means(self, edges: Rows) -> Array:
+        """Mean of each block of rows, shape (len(edges) - 1,); nan where a block has no reading."""
+        means = [self._chunk(edges[start : stop + 1]) for start, stop in _chunks(edges)]
+        return np.concatenate(means) if means else np.zeros(0)
+
+    def _chunk(self, edges: Rows) -> Array:
+        values = self.values(slice(int(edges[0]), int(edges[-1])))
+        starts = edges[:-1] - edges[0]
+        counts = np.diff(edges)
+        missing = np.isnan(values)
+        if not missing.any():
+            whole: Array = np.add.reduceat(values, starts) / counts
+            return whole
+        sums = np.add.reduceat(np.where(missing, 0.0, values), starts)
+        present = counts - np.add.reduceat(missing.astype(np.intp), starts)
+        means: Array = np.where(present > 0, sums / np.maximum(present, 1), np.nan)
+        return means
+
+
+def _chunks(edges: Rows) -> list[tuple[int, int]]:
+    """Ranges of blocks that together hold about a chunk of rows each."""
+    blocks = edges.size - 1
+    if blocks <= 0:
+        return []
+    per_block = max((int(edges[-1]) - int(edges[0])) // blocks, 1)
+    size = max(_CHUNK // per_block, 1)
+    return [(start, min(start + size, blocks)) for start in range(0, blocks, size)]
+
+
+def make_grid(time: Array, *, window: float) -> Grid:
+    """Blocks of equally many rows of `time` [s], about sixty to the shortest plateau, `window` [s]."""
+    n = time.size
+    seconds = float(time[-1] - time[0])
+    wanted = int(np.clip(_PER_WINDOW * seconds / window, _FEWEST, _MOST))
+    return grid_of(time, rows=slice(0, n), blocks=min(wanted, n))
+
+
+def grid_of(time: Array, *, rows: slice, blocks: int) -> Grid:
+    """The rows `rows.start` to `rows.stop` as at most `blocks` blocks of equally many rows (but for one)."""
+    count = rows.stop - rows.start
+    blocks = max(min(blocks, count), 1)
+    edges = rows.start + (np.arange(blocks + 1) * count) // blocks
+    step = typical_step(time[rows])
+    bounds = np.append(time[edges[:-1]], time[edges[-1] - 1] + step)
+    centres = 0.5 * (time[edges[:-1]] + time[edges[1:] - 1])
+    return Grid(edges=edges.astype(np.intp), bounds=bounds, centres=centres)
+
+
+def typical_step(time: Array) -> float:
+    """The usual time between rows [s], 0 for a single row."""
+    return float(np.median(np.diff(time[: 1 << 16]))) if time.size > 1 else 0.0
+
+
+def make_signals(channels: Channels) -> dict[str, tuple[Signal, ...]]:
+    """Every channel by its quantity, with its wild rows; heater channels may switch as they like and have none."""
+    signals: dict[str, tuple[Signal, ...]] = {}
+    for reading in channels.readings:
+        if reading.quantity == "heater_power":
+            wild, habit = np.zeros(0, dtype=np.intp), habit_of(reading.raw)
+        else:
+            wild, habit = spikes(reading.raw)
+        signals[reading.quantity] = (*signals.get(reading.quantity, ()), Signal(reading, wild, habit))
+    return signals
+
+
+def mean_blocks(signals: Sequence[Signal], edges: Rows) -> Array:
+    """Mean over several channels of their block means; a gap in one channel is bridged in that channel first."""
+    return np.asarray(np.mean([bridged(signal.block_means(edges)) for signal in signals], axis=0))
+
+
+def summed_blocks(signals: Sequence[Signal], edges: Rows) -> Array:
+    """Sum over several channels of their block means; a gap in one channel is bridged in that channel first."""
+    return np.asarray(np.sum([bridged(signal.block_means(edges)) for signal in signals], axis=0))
+
+
+def bridged(values: Array) -> Array:
+    """`values` with missing ones drawn straight from neighbour to neighbour; all nan stays so."""
+    missing = np.isnan(values)
+    if not missing.any() or missing.all():
+        return values
+    places = np.arange(values.size)
+    filled = values.copy()
+    filled[missing] = np.interp(places[missing], places[~missing], values[~missing])
+    return filled

@@ -1,0 +1,99 @@
+"""From the means over a window to every figure with its budget."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from analysis.results import BudgetLine, Measured
+from analysis.statistics.uncertainty import Estimate, Source, evaluate
+from analysis.steady.gap import Reference, find_gap
+from analysis.steady.heat import Heat, balance, find_heat
+from analysis.steady.window import Rig, Window
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """Estimates of one window by quantity, and what came out of them."""
+
+    estimates: Mapping[str, Estimate]
+    measured: Mapping[str, Measured]
+    budget: Mapping[str, tuple[BudgetLine, ...]]
+    heat: Heat
+
+
+def find_figures(
+    rig: Rig,
+    *,
+    window: Window,
+    start: datetime | None,
+    reference: Reference | None,
+    stored: Estimate | None = None,
+    notes: dict[str, str] | None = None,
+) -> Figures:
+    """Every figure the window's channels allow; see `docs` of each formula in `heat` and `gap`."""
+    heat = find_heat(rig, window=window, stored=stored)
+    estimates = _thermal(rig, heat)
+    if window.has("coolant_in"):
+        estimates["coolant_temperature"] = window.mean("coolant_in")
+    if window.has("force"):
+        estimates["pressure"] = window.mean("force") / rig.constant("area")
+    if window.has("gap") and reference is not None:
+        estimates["gap"] = find_gap(rig, window=window, reference=reference, start=start, notes=notes)
+    measured: dict[str, Measured] = {}
+    budget: dict[str, tuple[BudgetLine, ...]] = {}
+    for name, estimate in estimates.items():
+        measured[name], budget[name] = judge(estimate, window=window)
+    _conductivity(estimates, measured, budget, window)
+    return Figures(estimates, measured, budget, heat)
+
+
+def _thermal(rig: Rig, heat: Heat) -> dict[str, Estimate]:
+    """What follows from heat flow and faces alone. Formula: impedance = rise * area / heat flow."""
+    rise, area = heat.hot_face - heat.cold_face, rig.constant("area")
+    estimates = {"temperature_rise": rise, "heat_flow": heat.flow, "heat_flux": heat.flow / area}
+    if heat.flow.value != 0.0:
+        estimates["thermal_impedance"] = rise * area / heat.flow
+    estimates |= {"hot_temperature": heat.hot_face, "cold_temperature": heat.cold_face}
+    if heat.coolant is not None:
+        estimates["coolant_heat_flow"] = heat.coolant
+    agreement = balance(heat)
+    if agreement is not None:
+        estimates["heat_balance"] = agreement
+    return estimates
+
+
+def _conductivity(
+    estimates: dict[str, Estimate],
+    measured: dict[str, Measured],
+    budget: dict[str, tuple[BudgetLine, ...]],
+    window: Window,
+) -> None:
+    """Apparent conductivity = gap / impedance, where the gap stands above its own expanded uncertainty."""
+    impedance = estimates.get("thermal_impedance")
+    if impedance is None or "gap" not in estimates or impedance.value == 0.0:
+        return
+    if measured["gap"].value > measured["gap"].expanded:
+        estimate = estimates["gap"] / impedance
+        estimates["apparent_conductivity"] = estimate
+        measured["apparent_conductivity"], budget["apparent_conductivity"] = judge(estimate, window=window)
+
+
+def judge(estimate: Estimate, *, window: Window) -> tuple[Measured, tuple[BudgetLine, ...]]:
+    """A figure with its uncertainty over a window, the residual slope included.
+
+    A figure that still changes by s over the window of T could end anywhere in what it passed through: s T / sqrt(12).
+    What noise alone makes of the slope is taken out, for the scatter counts that already.
+    """
+    together = window.together
+    slope = together.trend(estimate)
+    if not together.sources:
+        return evaluate(estimate)
+    u_mean = together.scatter(estimate).u
+    u_drift = math.sqrt(max((slope * together.seconds) ** 2 / 12.0 - u_mean**2, 0.0))
+    return evaluate(estimate, together=together, extra=(Source("residual slope", u_drift),))
+
+
+Report = Callable[[str, str], None]

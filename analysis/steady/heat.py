@@ -1,0 +1,178 @@
+"""Heat flow through the layer and the temperatures of its two faces, by the rig's method."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.errors import BadSetup, Where
+from analysis.setup import RigSetup
+from analysis.statistics.uncertainty import Estimate, Source, total, value_of, weighted_mean
+from analysis.steady import water
+from analysis.steady.window import Rig, Window
+from analysis.units import to_si
+
+NEEDED = {
+    "electrical": ("heater_power", "hot_temperature", "cold_temperature"),
+    "meter_bar": ("hot_temperature", "cold_temperature"),
+    "coolant": ("coolant_in", "coolant_out", "coolant_flow", "hot_temperature", "cold_temperature"),
+}
+ROOM = to_si(23.0, "degC", "temperature")  # [K] taken where no channel tells; common practice, no source
+ROOM_U = 3.0  # [K] standard uncertainty of that
+
+
+@dataclass(frozen=True, slots=True)
+class Heat:
+    """The heat flow [W], both faces [K], and where two ways of finding the heat exist, both of them."""
+
+    flow: Estimate
+    hot_face: Estimate
+    cold_face: Estimate
+    coolant: Estimate | None = None
+    other: Estimate | None = None  # what the coolant's heat is held against
+
+
+def check_setup(setup: RigSetup) -> None:
+    """BadSetup where the rig's method lacks a channel or a constant; it names the first."""
+    quantities = [channel.quantity for channel in setup.channels]
+    if {"heater_voltage", "heater_current"} <= set(quantities):
+        quantities.append("heater_power")
+    for quantity in NEEDED[setup.heat_flow]:
+        if quantity not in quantities:
+            raise BadSetup(
+                f'a rig with heat_flow = "{setup.heat_flow}" needs a channel of {quantity}; none is given',
+                where=Where(key="channel"),
+            )
+    if setup.area is None:
+        raise BadSetup("the contact area is missing", where=Where(key="rig.area"))
+    deep = any(channel.depth for channel in setup.channels if channel.quantity.endswith("_temperature"))
+    if setup.block_conductivity is None and (deep or setup.heat_flow == "meter_bar"):
+        raise BadSetup(
+            "the conductivity of the blocks is missing; sensors below their face need it",
+            where=Where(key="rig.block_conductivity"),
+        )
+    if setup.heat_flow == "meter_bar" and not any(_depths(setup, side) > 1 for side in ("hot", "cold")):
+        raise BadSetup(
+            "a meter bar needs sensors at two or more depths in at least one block", where=Where(key="channel.depth")
+        )
+
+
+def _depths(setup: RigSetup, side: str) -> int:
+    return len({channel.depth or 0.0 for channel in setup.channels if channel.quantity == f"{side}_temperature"})
+
+
+def find_heat(rig: Rig, *, window: Window, stored: Estimate | None = None) -> Heat:
+    """Heat flow and faces over a window; `stored` is the heat [W] that goes into warming the hot block."""
+    coolant = coolant_heat(window)
+    method = rig.setup.heat_flow
+    if method == "meter_bar":
+        return _meter_bar(rig, window, coolant)
+    electrical = electrical_heat(rig, window=window, stored=stored) if window.has("heater_power") else None
+    flow = coolant if method == "coolant" else electrical
+    if flow is None:
+        raise BadSetup(f'no heat flow can be found from the channels of a rig with heat_flow = "{method}"')
+    flux = flow / rig.constant("area")
+    return Heat(
+        flow=flow,
+        hot_face=_face(rig, window, side="hot", flux=-flux),
+        cold_face=_face(rig, window, side="cold", flux=flux),
+        coolant=coolant,
+        other=electrical,
+    )
+
+
+def electrical_heat(rig: Rig, *, window: Window, stored: Estimate | None = None) -> Estimate:
+    """Heater power less what the heater block loses to the room and stores.
+
+    Formula: Q = sum of powers - G_loss * (T_block - T_room) - stored.
+    """
+    flow = total(window.means["heater_power"])
+    if rig.setup.loss_conductance.value != 0.0 or rig.setup.loss_conductance.u != 0.0:
+        flow = flow - rig.constant("loss_conductance") * (window.mean("hot_temperature") - room(window))
+    return flow if stored is None else flow - stored
+
+
+def room(window: Window) -> Estimate:
+    """The room's temperature [K]: of its channel, else a usual room's with a wide uncertainty."""
+    if window.has("ambient_temperature"):
+        return window.mean("ambient_temperature")
+    return Estimate.measured(ROOM, Source("room temperature, not recorded", ROOM_U))
+
+
+def coolant_heat(window: Window) -> Estimate | None:
+    """Heat the coolant carries away [W], for water; None where a channel is missing or it is not liquid.
+
+    Formula: Q = rho(T_in) * flow * (h(T_out) - h(T_in)); the flow meter sits in the inlet.
+    """
+    if not window.has("coolant_in", "coolant_out", "coolant_flow"):
+        return None
+    cool, warm = window.mean("coolant_in"), window.mean("coolant_out")
+    if not (water.is_liquid(cool.value) and water.is_liquid(warm.value)):
+        return None
+    mass_flow = cool.through(*water.density(cool.value)) * window.mean("coolant_flow")
+    return mass_flow * (warm.through(*water.enthalpy(warm.value)) - cool.through(*water.enthalpy(cool.value)))
+
+
+def _face(rig: Rig, window: Window, *, side: str, flux: Estimate) -> Estimate:
+    """Temperature of a face: the mean sensor carried over its depth; `flux` [W/m2] counts positive into the block.
+
+    Formula: T_face = T + flux * depth / k. The hot face is colder than its sensor, the cold face hotter.
+    """
+    quantity = f"{side}_temperature"
+    depths = window.depths[quantity]
+    depth = sum(depths) / len(depths)
+    sensor = window.mean(quantity)
+    if depth == 0.0:
+        return sensor
+    return sensor + flux * depth / rig.constant("block_conductivity")
+
+
+def _meter_bar(rig: Rig, window: Window, coolant: Estimate | None) -> Heat:
+    """Heat flow from the gradients, faces from the straight lines; a block with one depth uses the other's flux."""
+    lines = {side: _gradient(window, side) for side in ("hot", "cold")}
+    conductivity, area = rig.constant("block_conductivity"), rig.constant("area")
+    signs = {"hot": 1.0, "cold": -1.0}
+    flows = [gradient * signs[side] for side, (_, gradient) in lines.items() if gradient is not None]
+    gradient = weighted_mean(flows)
+    flow = conductivity * area * gradient
+    flux = flow / area
+    hot, cold = lines["hot"], lines["cold"]
+    return Heat(
+        flow=flow,
+        hot_face=hot[0] if hot[1] is not None else _face(rig, window, side="hot", flux=-flux),
+        cold_face=cold[0] if cold[1] is not None else _face(rig, window, side="cold", flux=flux),
+        coolant=coolant,
+        other=flow,
+    )
+
+
+def _gradient(window: Window, side: str) -> tuple[Estimate, Estimate | None]:
+    """Temperature at depth zero and gradient [K/m] of one block's sensors; no gradient for a single depth."""
+    sensors, depths = window.means[f"{side}_temperature"], window.depths[f"{side}_temperature"]
+    if len(set(depths)) < 2:
+        return window.mean(f"{side}_temperature"), None
+    weights = _weights(sensors)
+    x = np.array(depths)
+    centre = float(weights @ x) / float(weights.sum())
+    spread = float(weights @ (x - centre) ** 2)
+    gradient = total(
+        sensor * (weight * (depth - centre) / spread)
+        for sensor, weight, depth in zip(sensors, weights, depths, strict=True)
+    )
+    mean = total(sensor * (weight / float(weights.sum())) for sensor, weight in zip(sensors, weights, strict=True))
+    return mean - gradient * centre, gradient
+
+
+def _weights(sensors: Sequence[Estimate]) -> np.ndarray:
+    variances = np.array([sum((s * source.u) ** 2 for source, s in sensor.gradient.items()) for sensor in sensors])
+    return 1.0 / variances if (variances > 0.0).all() else np.ones(len(sensors))
+
+
+def balance(heat: Heat) -> Estimate | None:
+    """Heat flow less coolant heat, as a share of their mean; None where only one of them exists."""
+    if heat.coolant is None or heat.other is None:
+        return None
+    mean = 0.5 * (heat.other + heat.coolant)
+    return None if value_of(mean) == 0.0 else (heat.other - heat.coolant) / mean

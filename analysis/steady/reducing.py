@@ -1,0 +1,168 @@
+"""One run from trace to reduction."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from analysis.errors import BadSetup, Where
+from analysis.results import Plateau, Reduction, Settled, Trace
+from analysis.setup import RigSetup
+from analysis.statistics.autocorrelation import mean_of
+from analysis.statistics.uncertainty import Estimate
+from analysis.steady.case import Case
+from analysis.steady.figures import find_figures
+from analysis.steady.flags import find_flags
+from analysis.steady.gap import Reference, make_reference
+from analysis.steady.heat import check_setup
+from analysis.steady.plateaus import Found, Search, by_hand, search
+from analysis.steady.press import find_press
+from analysis.steady.run import Run, make_run
+from analysis.steady.window import NO_NULLS, Rig, Window, make_window
+from analysis.steady.zero import Zero, measured_zero, stated_zero
+
+
+def reduce_trace(
+    trace: Trace,
+    setup: RigSetup,
+    *,
+    zero: Trace | None,
+    zero_after: Trace | None,
+    window: tuple[float, float] | None,
+    method: tuple[str, str],
+) -> Reduction:
+    """See `analysis.methods.steady.reduce_steady`."""
+    check_setup(setup)
+    run = make_run(trace, setup=setup)
+    rig, notes = Rig(setup), dict[str, str]()
+    before = measured_zero(zero, rig=rig) if zero is not None else stated_zero(setup)
+    reference = _reference(rig, before, zero_after)
+    nulls = _nulls(before, setup, notes)
+    looked = search(run)
+    chosen = by_hand(run, window) if window is not None else looked.chosen
+    windows = {id(found): _window(run, rig, found, nulls) for found in _all(looked, chosen)}
+    figures = {
+        key: find_figures(rig, window=made, start=run.start, reference=reference, notes=notes)
+        for key, made in windows.items()
+    }
+    case = Case(
+        run=run,
+        rig=rig,
+        search=looked,
+        reference=reference,
+        chosen=chosen,
+        window=windows.get(id(chosen)),
+        figures=figures.get(id(chosen)),
+        by_hand=window is not None,
+    )
+    return Reduction(
+        method=method[0],
+        method_version=method[1],
+        run=_described(run),
+        settled=_settled(case, case.window),
+        figures={} if case.figures is None else case.figures.measured,
+        budget={} if case.figures is None else case.figures.budget,
+        press=None if case.window is None else find_press(run, window=case.window, reference=reference),
+        plateaus=tuple(
+            Plateau(_settled(case, windows[id(found)]), figures[id(found)].measured, found.at_nominal)
+            for found in looked.plateaus
+        ),
+        flags=find_flags(case),
+        notes=_notes(run, notes),
+        setup=setup.source,
+        files=_files(trace, zero, zero_after),
+    )
+
+
+def _all(looked: Search, chosen: Found | None) -> tuple[Found, ...]:
+    extra = () if chosen is None or chosen in looked.plateaus else (chosen,)
+    return (*looked.plateaus, *extra)
+
+
+def _window(run: Run, rig: Rig, found: Found, nulls: Mapping[str, Estimate]) -> Window:
+    made = make_window(rig, time=run.time, signals=run.signals, rows=found.rows, nulls=nulls)
+    for quantity in ("hot_temperature", "cold_temperature"):
+        if not made.has(quantity):
+            raise BadSetup(
+                f"{run.trace.file} has no reading of {quantity} from {made.start:.6g} s to {made.end:.6g} s",
+                where=Where(file=run.trace.file),
+            )
+    return made
+
+
+def _reference(rig: Rig, before: Zero | None, zero_after: Trace | None) -> Reference | None:
+    after = measured_zero(zero_after, rig=rig) if zero_after is not None else None
+    if before is None:
+        return None
+    return make_reference(rig, zero=before, after=after)
+
+
+def _nulls(zero: Zero | None, setup: RigSetup, notes: dict[str, str]) -> Mapping[str, Estimate]:
+    """What each temperature sensor reads above the mean of both blocks on the isothermal zero run."""
+    if not setup.null_temperatures:
+        return NO_NULLS
+    window = None if zero is None else zero.window
+    if window is None or not window.has("hot_temperature", "cold_temperature"):
+        raise BadSetup(
+            "null_temperatures = true needs a zero run with hot and cold temperatures",
+            where=Where(key="zero.null_temperatures"),
+        )
+    middle = 0.5 * (window.mean("hot_temperature") + window.mean("cold_temperature"))
+    difference = window.mean("hot_temperature") - window.mean("cold_temperature")
+    notes["null_temperatures"] = (
+        f"hot less cold on the zero run: {difference.value:.4f} K, taken out; the sensors' "
+        "calibration errors are thereby taken as constant and cancel"
+    )
+    columns = {
+        channel.column: channel.quantity
+        for channel in setup.channels
+        if channel.quantity in ("hot_temperature", "cold_temperature")
+    }
+    sensors = {name: iter(window.means[name]) for name in ("hot_temperature", "cold_temperature")}
+    return {column: next(sensors[quantity]) - middle for column, quantity in columns.items()}
+
+
+def _settled(case: Case, window: Window | None) -> Settled:
+    if window is None:
+        return Settled(found=False)
+    rise = window.mean("hot_temperature") - window.mean("cold_temperature")
+    together = window.together
+    rows = window.rows.stop - window.rows.start
+    effective = mean_of(together.rows @ together.coefficients(rise)).effective if together.sources else 1.0
+    return Settled(
+        found=True,
+        start_s=window.start,
+        end_s=window.end,
+        rows=rows,
+        effective_rows=effective,
+        slope=together.trend(rise),
+        chosen_by_hand=case.by_hand and window is case.window,
+    )
+
+
+def _described(run: Run) -> dict[str, object]:
+    trace, setup = run.trace, run.setup
+    described: dict[str, object] = {
+        "file": trace.file,
+        "sha256": trace.sha256,
+        "rows": trace.rows,
+        "seconds": trace.seconds,
+    }
+    if setup.sample:
+        described["sample"] = setup.sample
+    if setup.application:
+        described["application"] = setup.application
+    if trace.start is not None:
+        described["start"] = trace.start.isoformat()
+    return described
+
+
+def _notes(run: Run, notes: dict[str, str]) -> dict[str, str]:
+    setup = run.setup
+    if setup.heat_flow == "electrical" and setup.loss_conductance.value and "ambient_temperature" not in run.signals:
+        notes["room temperature"] = "not recorded; 23 degC with a standard uncertainty of 3 K was taken for the loss"
+    return {**run.trace.notes, **notes}
+
+
+def _files(trace: Trace, zero: Trace | None, zero_after: Trace | None) -> dict[str, str]:
+    roles = {"run": trace, "zero": zero, "zero_after": zero_after}
+    return {role: member.sha256 for role, member in roles.items() if member is not None}

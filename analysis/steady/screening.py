@@ -1,0 +1,135 @@
+"""Whether the recording itself can be trusted: stuck sensors, missing samples, an irregular clock."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.results import Array, Flag, Severity
+from analysis.steady.blocks import Signal, typical_step
+from analysis.steady.run import Run
+from analysis.steady.spikes import habit_of
+
+_STUCK_SECONDS = 60.0
+_BY_CHANCE = 1e-4  # probability below which a row of equal readings is no chance
+_MISSING, _MISSING_BLOCKS = 0.01, 0.20
+_LATE = 1.6  # times the usual step: an instant is missing
+_LOOKED_AT = 200_000  # rows of a long file that tell a channel's noise
+
+
+def stuck_flags(run: Run, rows: slice, *, used: Sequence[str]) -> Iterator[Flag]:
+    """A channel whose noise is above its resolution repeats one value over at least 60 s of the plateau."""
+    for quantity in used:
+        for signal in run.signals.get(quantity, ()):
+            found = _stuck(run.time, signal, rows)
+            if found is not None:
+                start, seconds, value = found
+                yield Flag(
+                    "sensor_stuck",
+                    Severity.BLOCKS,
+                    f"'{signal.reading.column}' repeats the reading {value:.6g} for {seconds:.4g} s "
+                    f"from {start:.6g} s on, though its noise is above its resolution",
+                )
+
+
+def _stuck(time: Array, signal: Signal, rows: slice) -> tuple[float, float, float] | None:
+    """Start [s], length [s] and reading of the longest row of equal readings, where that is no chance."""
+    raw = signal.reading.raw
+    first, last = _longest_run(raw[rows])
+    if last - first < 3:
+        return None
+    first, last = rows.start + first, rows.start + last
+    seconds = float(time[last - 1] - time[first]) + typical_step(time[rows])
+    if seconds < _STUCK_SECONDS * (1.0 - 1e-6):
+        return None
+    value = float(raw[first])
+    others = _outside(raw, value=value, first=first, last=last)
+    chance = _chance_of_repeat(others)
+    if chance is None or (rows.stop - rows.start) * chance ** (last - first - 1) > _BY_CHANCE:
+        return None
+    return float(time[first]), seconds, value
+
+
+def _longest_run(raw: NDArray[np.floating]) -> tuple[int, int]:
+    """First and last row (not included) of the longest run of equal readings."""
+    change = np.flatnonzero(raw[1:] != raw[:-1]) + 1
+    edges = np.concatenate(([0], change, [raw.size]))
+    longest = int(np.argmax(np.diff(edges)))
+    return int(edges[longest]), int(edges[longest + 1])
+
+
+def _outside(raw: NDArray[np.floating], *, value: float, first: int, last: int) -> NDArray[np.floating]:
+    """The readings before and after a run of equal ones, the run grown to both sides beyond the plateau."""
+    while first > 0 and raw[first - 1] == value:
+        first -= 1
+    while last < raw.size and raw[last] == value:
+        last += 1
+    return np.concatenate((raw[max(first - _LOOKED_AT, 0) : first], raw[last : last + _LOOKED_AT]))
+
+
+def _chance_of_repeat(raw: NDArray[np.floating]) -> float | None:
+    """How often a reading repeats the one before; None where the noise is not above the resolution."""
+    raw = raw[np.isfinite(raw)].astype(np.float64)
+    if raw.size < 20:
+        return None
+    bend = np.diff(raw, n=2)
+    noise = 1.4826 * float(np.median(np.abs(bend))) / math.sqrt(6.0)
+    if noise <= habit_of(raw).resolution:
+        return None
+    return max(float(np.mean(raw[1:] == raw[:-1])), 1.0 / raw.size)
+
+
+def missing_flags(run: Run, rows: slice, *, used: Sequence[str]) -> Iterator[Flag]:
+    """Missing or rejected samples of a channel used, above one per cent of the plateau."""
+    count = rows.stop - rows.start
+    for quantity in used:
+        for signal in run.signals.get(quantity, ()):
+            missing, wild = signal.lost(rows)
+            share = (missing + wild) / count
+            if share > _MISSING:
+                yield Flag(
+                    "samples_missing",
+                    Severity.BLOCKS if share > _MISSING_BLOCKS else Severity.CAUTIONS,
+                    f"'{signal.reading.column}' lacks {100.0 * share:.3g} % of the plateau's {count} rows: "
+                    f"{missing} missing, {wild} rejected as spikes",
+                )
+
+
+def clock_flags(run: Run) -> Iterator[Flag]:
+    """Rows out of order, instants that occur twice, instants that are missing."""
+    trace = run.trace
+    parts = []
+    if trace.unsorted:
+        parts.append(f"{trace.unsorted} rows out of time order (sorted)")
+    if trace.repeated:
+        parts.append(f"{trace.repeated} rows with an instant that a later row repeats (the last was kept)")
+    missing, longest = missing_instants(run.time)
+    if missing:
+        parts.append(f"{missing} instants missing, the longest gap {longest:.4g} s")
+    if trace.time_problem:
+        parts.append(trace.time_problem)
+    if parts:
+        yield Flag("clock_irregular", Severity.CAUTIONS, "; ".join(parts))
+
+
+def missing_instants(time: Array) -> tuple[int, float]:
+    """How many instants a steady clock left out, and the longest gap [s].
+
+    A gap counts when it is longer than its own neighbours, so a logger that changes its rate leaves nothing out.
+    """
+    steps = np.diff(time)
+    if steps.size < 4:
+        return 0, 0.0
+    usual = float(np.median(steps))
+    late = np.flatnonzero(steps > _LATE * usual)
+    if not late.size or not usual > 0.0:
+        return 0, 0.0
+    around = np.clip(late[:, None] + np.array([-4, -3, -2, -1, 1, 2, 3, 4]), 0, steps.size - 1)
+    near = np.median(steps[around], axis=1)
+    unsteady = np.quantile(np.abs(steps[: 1 << 16] - usual), 0.9) > 0.2 * usual
+    gaps = late[steps[late] > (10.0 if unsteady else _LATE) * near]
+    left_out = np.maximum(np.round(steps[gaps] / near[steps[late] > (10.0 if unsteady else _LATE) * near]) - 1.0, 1.0)
+    return int(left_out.sum()), float(steps[gaps].max()) if gaps.size else 0.0

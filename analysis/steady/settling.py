@@ -1,0 +1,202 @@
+"""Where a run has settled: the stretches over which the temperature rise keeps still and the blocks store no heat."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.results import Array
+from analysis.statistics.autocorrelation import long_run_variances
+
+_SURE = 3.0  # standard errors a window's slope may lie above the limit by noise alone
+_WHOLE = 0.2  # share of the limit the slope of a whole stretch may lie above it, where noise explains that
+_HIDDEN = 1.0  # a stretch whose slope is not known to within this many limits tells nothing
+_SPENT = 1.25  # a line taken out of each window takes some of the slow noise with it
+_SCALES = (1.0, 2.0, 4.0, 8.0)  # windows looked at, in the shortest plateau
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """A series of block means that has to keep still: its `values` [K] and the slope it may have, `limit` [K/s]."""
+
+    name: str
+    values: Array
+    limit: float
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Blocks `first` to `last` (not included)."""
+
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Slopes:
+    """Slopes of a series in windows of one length: one for each block a window can start at, and the window's end."""
+
+    slope: Array
+    ends: NDArray[np.intp]
+    error: float
+
+
+def settled_stretches(
+    watched: Sequence[Watched], *, centres: Array, bounds: Array, window: float
+) -> tuple[Stretch, ...]:
+    """Every stretch of at least `window` [s] over which each watched series keeps within its limit, in order.
+
+    Parameters: block `centres` and `bounds` [s], shapes (n,) and (n + 1,), of one segment. The first watched series
+    is the temperature rise. A window fails when its slope is above the limit by more than noise explains; longer
+    windows sharpen the judgement, and the whole stretch is judged without that allowance.
+    """
+    good = np.ones(_starts(bounds, window), dtype=bool)
+    for series in watched:
+        slopes = window_slopes(series.values, centres=centres, bounds=bounds, window=window)
+        good &= np.abs(slopes.slope) < series.limit + _SURE * slopes.error
+    ends = window_ends(bounds, window)
+    found = [
+        narrowed
+        for first, last in _runs(good)
+        if (narrowed := _narrowed(Stretch(first, int(ends[last])), watched, centres, bounds, window)) is not None
+    ]
+    return tuple(found)
+
+
+def window_ends(bounds: Array, window: float) -> NDArray[np.intp]:
+    """For each block a window can start at, the block it ends before."""
+    tolerance = 1e-6 * window
+    ends = np.searchsorted(bounds, bounds[:-1] + window - tolerance)
+    return ends[ends < bounds.size].astype(np.intp)
+
+
+def _starts(bounds: Array, window: float) -> int:
+    return int(window_ends(bounds, window).size)
+
+
+def window_slopes(values: Array, *, centres: Array, bounds: Array, window: float) -> Slopes:
+    """Least-squares slopes of `values` [K] in all windows of `window` [s], and the standard error noise gives them."""
+    ends = window_ends(bounds, window)
+    starts = np.arange(ends.size)
+    t = centres - centres.mean()
+    y = values - values.mean()
+    sums = [np.concatenate(([0.0], np.cumsum(series))) for series in (t, y, t * t, t * y)]
+    st, sy, stt, sty = (series[ends] - series[starts] for series in sums)
+    count = ends - starts
+    spread = stt - st * st / count
+    slope = np.where(spread > 0.0, (sty - st * sy / count) / np.where(spread > 0.0, spread, 1.0), np.inf)
+    error = math.sqrt(12.0 * noise(values, bounds=bounds, window=window) / window**3)
+    return Slopes(slope=slope, ends=ends, error=error)
+
+
+def noise(values: Array, *, bounds: Array, window: float) -> float:
+    """Long-run variance [K^2 s] of what is left of a series when each window's own line is taken out.
+
+    The quieter half of the windows counts: where the series bends, its bend is not noise.
+    """
+    blocks = values.size
+    step = float(bounds[-1] - bounds[0]) / blocks
+    per = min(max(int(window / step), 8), blocks)
+    count = blocks // per
+    tiles = values[blocks - count * per :].reshape(count, per)
+    variances = np.sort(long_run_variances(_level(tiles), step=step))
+    return float(np.mean(variances[: (count + 1) // 2])) * _SPENT
+
+
+def _level(tiles: Array) -> Array:
+    """Each row of `tiles` without its straight line."""
+    places = np.arange(tiles.shape[1]) - 0.5 * (tiles.shape[1] - 1)
+    flat: Array = tiles - tiles.mean(axis=1, keepdims=True)
+    spread = float(places @ places)
+    if spread > 0.0:
+        flat -= np.outer(flat @ places / spread, places)
+    return flat
+
+
+def _runs(good: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Each run of true as its first and last place."""
+    padded = np.concatenate(([False], good, [False]))
+    change = np.flatnonzero(padded[1:] != padded[:-1])
+    return [(int(first), int(last) - 1) for first, last in zip(change[::2], change[1::2], strict=True)]
+
+
+def _narrowed(
+    stretch: Stretch, watched: Sequence[Watched], centres: Array, bounds: Array, window: float
+) -> Stretch | None:
+    """The latest part of a stretch that also passes at longer windows and as a whole; None where there is none."""
+    for scale in _SCALES[1:]:
+        stretch = _after_failures(stretch, watched, centres, bounds, scale * window)
+    if bounds[stretch.last] - bounds[stretch.first] < window * (1.0 - 1e-6):
+        return None
+    return _as_a_whole(stretch, watched, centres, bounds, window)
+
+
+def _after_failures(
+    stretch: Stretch, watched: Sequence[Watched], centres: Array, bounds: Array, window: float
+) -> Stretch:
+    """The stretch without its beginning up to the last long window that fails."""
+    part = slice(stretch.first, stretch.last)
+    edges = bounds[stretch.first : stretch.last + 1]
+    if edges[-1] - edges[0] < window:
+        return stretch
+    first = 0
+    for series in watched:
+        slopes = window_slopes(series.values[part], centres=centres[part], bounds=edges, window=window)
+        failing = np.flatnonzero(np.abs(slopes.slope) >= series.limit + _SURE * slopes.error)
+        first = max(first, int(failing[-1]) + 1) if failing.size else first
+    return replace(stretch, first=stretch.first + first)
+
+
+def _as_a_whole(
+    stretch: Stretch, watched: Sequence[Watched], centres: Array, bounds: Array, window: float
+) -> Stretch | None:
+    """The longest later part whose slope as a whole is within the limits, tried in steps; None where there is none."""
+    latest = int(np.searchsorted(bounds, bounds[stretch.last] - window * (1.0 - 1e-6), side="right")) - 1
+    for first in np.unique(np.linspace(stretch.first, max(latest, stretch.first), 24).astype(int)):
+        part = Stretch(int(first), stretch.last)
+        if all(_still(series, part, centres, bounds) for series in watched):
+            return part
+    return None
+
+
+def _still(series: Watched, part: Stretch, centres: Array, bounds: Array) -> bool:
+    slope, error = line_slope(series.values[part.first : part.last], centres=centres[part.first : part.last])
+    if error > _HIDDEN * series.limit:
+        return False
+    return abs(slope) < series.limit + min(error, _WHOLE * series.limit)
+
+
+def line_slope(values: Array, *, centres: Array) -> tuple[float, float]:
+    """Slope of `values` [unit] over `centres` [s] and its standard error with the series' memory counted."""
+    if values.size < 3:
+        return math.nan, math.inf
+    t = centres - centres.mean()
+    spread = float(t @ t)
+    flat = values - values.mean()
+    slope = float(t @ flat) / spread
+    residual = flat - slope * t
+    seconds = float(centres[-1] - centres[0]) * values.size / (values.size - 1)
+    variance = float(long_run_variances(residual[None, :], step=seconds / values.size)[0])
+    return slope, math.sqrt(12.0 * variance / seconds**3)
+
+
+def trimmed(stretch: Stretch, *, rise: Array, bounds: Array, window: float) -> Stretch:
+    """The stretch without a beginning that still approaches: the start with the least marginal standard error. [1]
+
+    At least `window` [s] and half of the stretch stay.
+
+    1. K. P. White, An effective truncation heuristic for bias reduction in simulation output, Simulation 69 (1997) 323.
+    """
+    latest_time = min(bounds[stretch.last] - window, 0.5 * (bounds[stretch.first] + bounds[stretch.last]))
+    latest = int(np.searchsorted(bounds, latest_time + 1e-6 * window, side="right")) - 1
+    if latest <= stretch.first:
+        return stretch
+    y = rise[stretch.first : stretch.last] - rise[stretch.last - 1]
+    left = np.arange(y.size, 0, -1)
+    sums, squares = np.cumsum(y[::-1])[::-1], np.cumsum((y * y)[::-1])[::-1]
+    marginal = (squares - sums**2 / left) / left.astype(float) ** 2
+    return replace(stretch, first=stretch.first + int(np.argmin(marginal[: latest - stretch.first + 1])))
