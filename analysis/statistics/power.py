@@ -19,7 +19,7 @@ from analysis.statistics.studentized_range import studentized_range_quantile
 
 Array = NDArray[np.float64]
 
-MOST = 1000  # no more than this many values a group are looked for
+MOST = 999  # no more than this many values a group are looked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ def needed_per_group(
 
     Parameters: `difference`, an array, in the unit of `plan.sd`; `other_dof` the degrees of freedom of the standard
     deviation that come from other groups; `extra` variance of the difference that more values do not lessen.
-    Returns whole numbers of the shape of `difference`, 0 where no number up to 1000 suffices.
+    Returns whole numbers of the shape of `difference`, 0 where no number below a thousand suffices.
     """
     shift = np.abs(np.asarray(difference, dtype=float))
     other, known = np.broadcast_to(other_dof, shift.shape), np.broadcast_to(extra, shift.shape)

@@ -26,7 +26,7 @@ _SCALE_NODES = 400, 80  # of the quadrature over the estimated standard deviatio
 _FEW = 64  # above this many values or different degrees of freedom, interpolate between exact ones
 _DEGREE = 24  # of the polynomial in 1 / dof
 _GRID = 300  # exact tails between which others are interpolated, evenly spaced in log(1 + q)
-_LARGEST = 1000.0  # interpolated tails stay what they are here for larger q: too large, never too small
+_LARGEST = 2000.0  # interpolated tails stay what they are here for larger q: too large, never too small
 
 
 def studentized_range_tail(q: ArrayLike, *, groups: int, dof: ArrayLike) -> Array:

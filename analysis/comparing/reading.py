@@ -1,0 +1,124 @@
+"""Results as the command line knows them: the contract's JSON objects, turned into what a comparison needs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from analysis.comparing.matching import Result
+from analysis.comparing.ranking import Ranking, rank
+from analysis.errors import AnalysisError, UnreadableFile, Where
+from analysis.quantities import QUANTITIES
+from analysis.results import BudgetLine, Flag, Measured, Severity
+from analysis.units import conversion, parse_quantity, to_si
+
+
+def command(
+    results: Sequence[Mapping[str, Any]],
+    *,
+    names: Sequence[str] = (),
+    figure: str = "temperature_rise",
+    reference: str | None = None,
+    required: int = 3,
+    confidence: float = 0.95,
+) -> Ranking:
+    """Rank results as `python -m analysis reduce` prints them, matched among themselves.
+
+    Parameters: `names` of the files they came from, for messages; the rest as for `rank`.
+    Raises UnreadableFile, naming the file and the key, for an object that is not such a result.
+    """
+    labels = [*names, *(f"result {number + 1}" for number in range(len(names), len(results)))]
+    read = [read_result(result, name=name) for result, name in zip(results, labels, strict=True)]
+    return rank(read, figure=figure, reference=reference, required=required, confidence=confidence)
+
+
+def read_result(data: Mapping[str, Any], *, name: str) -> Result:
+    """One result object as a `Result`; UnreadableFile names `name` and the key that is not as it should be."""
+    try:
+        return _result(data, name)
+    except AnalysisError:
+        raise
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        message = f"not a result of a reduction: {type(error).__name__} {error}"
+        raise UnreadableFile(message, where=Where(file=name)) from error
+
+
+def _result(data: Mapping[str, Any], name: str) -> Result:
+    for key in ("method", "run", "figures"):
+        if not isinstance(data.get(key), Mapping):
+            raise UnreadableFile("not a result of a reduction: an object is expected", where=Where(file=name, key=key))
+    run, units = data["run"], {key: str(entry["unit"]) for key, entry in data["figures"].items()}
+    figures = {key: _measured(entry, key, name) for key, entry in data["figures"].items() if key in QUANTITIES}
+    budget = {
+        key: tuple(_line(line, units[key], key) for line in lines)
+        for key, lines in data.get("budget", {}).items()
+        if key in figures
+    }
+    return Result(
+        id=str(run.get("code") or run.get("file") or name),
+        sample=str(run.get("sample") or ""),
+        application=str(run.get("application") or ""),
+        figures=figures,
+        conditions=_conditions(data, figures),
+        budget=budget,
+        flags=tuple(_flag(flag) for flag in data.get("flags", ())),
+        overridden=tuple(str(code) for code in data.get("overridden", ())),
+        digest=str(run.get("sha256") or ""),
+    )
+
+
+def _measured(entry: Mapping[str, Any], key: str, name: str) -> Measured:
+    unit, where = str(entry["unit"]), Where(file=name, key=f"figures.{key}")
+    factor = conversion(unit, key, where=where).factor
+    value = to_si(float(entry["value"]), unit, key, where=where)
+    return Measured(value, factor * _number(entry.get("u"), math.nan), _number(entry.get("dof"), math.inf))
+
+
+def _line(line: Mapping[str, Any], unit: str, key: str) -> BudgetLine:
+    return BudgetLine(
+        source=str(line["source"]),
+        u=conversion(unit, key).factor * float(line["u"]),
+        share=_number(line.get("share"), math.nan),
+        kind=str(line.get("kind", "B")),
+        dof=_number(line.get("dof"), math.inf),
+        sensitivity=None if line.get("sensitivity") is None else float(line["sensitivity"]),
+        common=str(line.get("common") or ""),
+    )
+
+
+def _flag(flag: Mapping[str, Any]) -> Flag:
+    figures = tuple(str(key) for key in flag.get("figures", ()))
+    return Flag(str(flag["code"]), Severity(str(flag["severity"])), str(flag["message"]), figures)
+
+
+def _conditions(data: Mapping[str, Any], figures: Mapping[str, Measured]) -> dict[str, float | str]:
+    rig = data.get("setup", {}).get("rig", {})
+    method = data["method"]
+    found: dict[str, float | str | None] = {
+        "method": f"{method['name']} {str(method.get('version', '')).split('.')[0]}".strip(),
+        "rig": str(data["run"].get("rig") or rig.get("name") or ""),
+        "area": _area(rig, figures),
+        "mean_temperature": _mean(figures.get("hot_temperature"), figures.get("cold_temperature")),
+    }
+    for key in ("pressure", "heat_flow", "coolant_temperature"):
+        found[key] = figures[key].value if key in figures else None
+    return {key: value for key, value in found.items() if value not in (None, "")}
+
+
+def _area(rig: Mapping[str, Any], figures: Mapping[str, Measured]) -> float | None:
+    """The contact area: as the figures have it, else as the setup states it."""
+    if "heat_flow" in figures and "heat_flux" in figures and figures["heat_flux"].value:
+        return figures["heat_flow"].value / figures["heat_flux"].value
+    stated = rig.get("area")
+    text = stated.get("value") if isinstance(stated, Mapping) else stated
+    return parse_quantity(str(text), "area") if text else None
+
+
+def _mean(hot: Measured | None, cold: Measured | None) -> float | None:
+    return None if hot is None or cold is None else 0.5 * (hot.value + cold.value)
+
+
+def _number(value: object, missing: float) -> float:
+    """A number of a JSON object; infinity is written as null or as text there."""
+    return missing if value is None else float(str(value))
