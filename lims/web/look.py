@@ -16,6 +16,7 @@ from django.urls import path
 
 from lims.core.cautions import CAUTIONS
 from lims.core.errors import WrongState
+from lims.web.forms.fields import NumberField, ReasonForm
 from lims.web.states import KINDS
 
 FIGURE = {"value": 12.3456, "unit": "mm^2*K/W", "u": 0.2987, "dof": 61.0, "k": 2.0, "U95": 0.5973}
@@ -25,22 +26,22 @@ class ExampleForm(forms.Form):
     """A form with every kind of field."""
 
     name = forms.CharField(help_text="As it stands on the label.")
-    mass = forms.CharField(label="Amount", widget=forms.TextInput(attrs={"data-number": "", "inputmode": "decimal"}))
+    mass = NumberField(label="Amount", unit="g", least=0)
     kind = forms.ChoiceField(choices=[("filler", "filler"), ("fluid", "carrier fluid")])
     received = forms.DateField(widget=forms.DateInput(attrs={"type": "date"}))
     remarks = forms.CharField(widget=forms.Textarea(attrs={"rows": 3}), required=False)
     pattern = forms.ChoiceField(choices=[("dot", "one dot"), ("cross", "cross")], widget=forms.RadioSelect)
     checked = forms.BooleanField(label="The container is closed and dry", required=False)
 
+
+class WeighForm(forms.Form):
+    """The one field of a bench step, with the value that is expected."""
+
+    mass = NumberField(label="Amount", unit="g", least=0)
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["mass"].unit = "g"  # type: ignore[attr-defined]
-
-
-class ReasonForm(forms.Form):
-    """A small form that opens under an act."""
-
-    reason = forms.CharField(widget=forms.Textarea(attrs={"rows": 3}))
+        self.fields["mass"].expect(250)  # type: ignore[attr-defined]
 
 
 def look(request: HttpRequest) -> HttpResponse:
@@ -54,7 +55,8 @@ def look(request: HttpRequest) -> HttpResponse:
 def bench(request: HttpRequest) -> HttpResponse:
     """A bench page: one step a screen."""
     _only_for_looking()
-    return render(request, "look/bench.html", {"form": ExampleForm(), "steps": ["done", "done", "now", "", "", ""]})
+    form = WeighForm(request.POST or None)
+    return render(request, "look/bench.html", {"form": form, "steps": ["done", "done", "now", "", "", ""]})
 
 
 def figure(request: HttpRequest) -> JsonResponse:
@@ -68,14 +70,22 @@ def figure(request: HttpRequest) -> JsonResponse:
     return JsonResponse({"data": [trace], "layout": layout})
 
 
+def files(request: HttpRequest) -> JsonResponse:
+    """Take files for the example drop zone; they are not kept."""
+    _only_for_looking()
+    size = sum(file.size or 0 for file in request.FILES.values())
+    return JsonResponse({"message": f"received, {size} bytes; not kept, this page is for looking at"}, status=201)
+
+
 def _only_for_looking() -> None:
     if not (settings.DEBUG or getattr(settings, "TRIAL", False)):
         raise Http404
 
 
 def _parts() -> dict[str, Any]:
-    wrong = ExampleForm({"name": "", "mass": "1,234", "kind": "filler", "received": "2026-11-25", "pattern": "dot"})
-    wrong.add_error("mass", "1,234 can mean 1.234 or 1234. Write it without the comma.")
+    wrong = ExampleForm(
+        {"name": "", "mass": "1,234", "kind": "filler", "received": "2026-11-25", "pattern": "dot"}, auto_id="wrong_%s"
+    )
     return {
         "kinds": KINDS,
         "figure": FIGURE,
@@ -140,4 +150,5 @@ urlpatterns = [
     path("look/", look, name="look"),
     path("look/bench/", bench, name="look-bench"),
     path("look/figure", figure, name="look-figure"),
+    path("look/files", files, name="look-files"),
 ]
