@@ -16,7 +16,7 @@ from rest_framework.views import APIView, exception_handler
 from lims.accounts.acts import require
 from lims.accounts.roles import RIGHTS
 from lims.core.context import current_request_id
-from lims.core.errors import Invalid, NotFound, Refusal
+from lims.core.errors import Invalid, NotFound, Refusal, problem_content
 
 HANDLERS = ("get", "post", "put", "patch", "delete")
 
@@ -82,7 +82,7 @@ def problem(error: Exception, context: dict[str, Any]) -> Response | None:
     if isinstance(error, ModelInvalid):
         error = Invalid("Some fields are not right.", fields=model_messages(error))
     if isinstance(error, Refusal):
-        return _details(refusal_content(error), error.status)
+        return _details(problem_content(error), error.status)
     response = exception_handler(error, context)
     if response is None or not isinstance(error, exceptions.APIException):
         return response
@@ -96,20 +96,6 @@ def problem(error: Exception, context: dict[str, Any]) -> Response | None:
     if isinstance(error.detail, dict):
         content["fields"] = _messages(error.detail)
     return _details(content, response.status_code, headers=dict(response.headers))
-
-
-def refusal_content(refusal: Refusal) -> dict[str, Any]:
-    """A refusal as problem details."""
-    return {
-        "title": refusal.title,
-        "status": refusal.status,
-        "code": refusal.code,
-        "detail": refusal.message,
-        "request_id": current_request_id(),
-        **({"next_step": refusal.next_step} if refusal.next_step else {}),
-        **({"fields": refusal.fields} if refusal.fields else {}),
-        **refusal.extra,
-    }
 
 
 def model_messages(error: ModelInvalid) -> dict[str, list[str]]:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
+from lims.core.context import current_request_id
+
 
 class Refusal(Exception):
     """The base of every refusal: `code` for machines, `message` for people, `next_step` for going on."""
@@ -95,3 +97,17 @@ class Unavailable(Refusal):
     status = 503
     code = "unavailable"
     title = "Not available now"
+
+
+def problem_content(refusal: Refusal) -> dict[str, Any]:
+    """A refusal as problem details (RFC 9457), for the programming interface and for a page's own scripts."""
+    return {
+        "title": refusal.title,
+        "status": refusal.status,
+        "code": refusal.code,
+        "detail": refusal.message,
+        "request_id": current_request_id(),
+        **({"next_step": refusal.next_step} if refusal.next_step else {}),
+        **({"fields": refusal.fields} if refusal.fields else {}),
+        **refusal.extra,
+    }
