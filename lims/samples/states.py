@@ -23,6 +23,7 @@ MACHINE = Machine(
     ("start_test", (_S.HELD,), _S.IN_TEST),
     ("return", (_S.IN_TEST,), _S.HELD),
     ("use_up", (_S.IN_TEST,), _S.CONSUMED),
+    ("split", (_S.HELD,), _S.HELD),
     ("retain", (_S.HELD,), _S.RETAINED),
     ("release_for_retest", (_S.RETAINED,), _S.HELD),
     ("dispose", (_S.HELD, _S.RETAINED, _S.CONSUMED), _S.DISPOSED),

@@ -1,0 +1,174 @@
+"""Read samples: what is left, who has them, what they were made from, what they can hurt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import timedelta
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import DecimalField, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
+from django.utils import timezone
+
+from lims.accounts.acts import require
+from lims.accounts.models import User
+from lims.cases.models import Hold
+from lims.core.codes import expect_kind
+from lims.core.errors import Refusal
+from lims.core.finding import by_code
+from lims.formulations.models import Batch
+from lims.materials.kinds import caution_keys
+from lims.materials.models import Material
+from lims.samples.models import CustodyEvent, Sample
+from lims.samples.states import SampleState
+
+READ = "laboratory.read"
+MASS: DecimalField[Any, Any] = DecimalField(max_digits=14, decimal_places=9)
+LIQUID_METAL = "liquid_metal"
+KINDS = (
+    ("", "not known"),
+    ("paste", "paste"),
+    ("gel", "gel"),
+    ("putty", "putty"),
+    ("pad", "pad"),
+    ("sheet", "sheet"),
+    (LIQUID_METAL, "liquid metal"),
+)
+
+
+def samples_with_rest() -> QuerySet[Any]:
+    """Samples with `left` [kg] and `on_hold`."""
+    gone = CustodyEvent.objects.filter(sample=OuterRef("pk")).order_by().values("sample").annotate(total=Sum("amount"))
+    holds = Hold.objects.filter(subject_kind="sample", subject_code=OuterRef("code"), lifted_at=None)
+    left = F("amount") + Coalesce(Subquery(gone.values("total")), Decimal(0), output_field=MASS)
+    return Sample.objects.annotate(left=left, on_hold=Exists(holds)).select_related("batch", "lot", "taken_by")
+
+
+def get_sample_for(user: User, code: str) -> Any:
+    """One sample by its code, where this person may see it; with `left` and `on_hold`."""
+    require(user, READ)
+    return by_code(samples_with_rest().select_related("batch", "lot__material", "parent", "taken_by"), code, "sample")
+
+
+def samples_for(user: User, *, text: str = "", state: str = "", origin: str = "") -> QuerySet[Any]:
+    """The samples this person may see, newest first, narrowed by code or name, state and origin."""
+    require(user, READ)
+    rows = samples_with_rest()
+    if text:
+        rows = rows.filter(_matching(text))
+    if state in SampleState.values:
+        rows = rows.filter(state=state)
+    if origin in Sample.Origin.values:
+        rows = rows.filter(origin=origin)
+    return rows.order_by("-id")
+
+
+def _matching(text: str) -> Q:
+    for kind, field in (("sample", "code"), ("batch", "batch__code"), ("lot", "lot__code")):
+        try:
+            return Q(**{field: expect_kind(text, kind)})
+        except Refusal:
+            continue
+    return Q(name__icontains=text)
+
+
+def left(sample: Sample) -> Decimal:
+    """How much of a sample is left [kg]: what was registered, less what went."""
+    gone = sample.custody.aggregate(total=Sum("amount"))["total"]
+    return sample.amount + Decimal(gone or 0)
+
+
+def last_event(sample: Sample) -> CustodyEvent | None:
+    """The newest event of a sample's chain."""
+    return sample.custody.select_related("holder").order_by("-position").first()
+
+
+@dataclass(frozen=True, slots=True)
+class CustodyLink:
+    """One event of a chain, and what does not fit between it and the one before; "" where it does."""
+
+    event: CustodyEvent
+    gap: str = ""
+
+
+def custody_of(sample: Sample) -> list[CustodyLink]:
+    """The chain of a sample, oldest first; somebody at work who was not handed the sample shows as a gap."""
+    links: list[CustodyLink] = []
+    before: CustodyEvent | None = None
+    for event in sample.custody.select_related("holder", "by").order_by("position"):
+        links.append(CustodyLink(event, _gap(before, event)))
+        before = event
+    return links
+
+
+def _gap(before: CustodyEvent | None, event: CustodyEvent) -> str:
+    if before is None or event.by_id in (before.holder_id, before.by_id):
+        return ""
+    return f"{event.by} had it in hand; it was last with {before.holder}, and no handing over is recorded."
+
+
+def over_hold(sample: Sample, at: Any = None) -> timedelta | None:
+    """By how long the hold time before test is exceeded at `at` (now, unless said); None where it is not."""
+    if sample.hold_limit_hours is None:
+        return None
+    over = (at or timezone.now()) - sample.taken_at - timedelta(hours=sample.hold_limit_hours)
+    return over if over > timedelta(0) else None
+
+
+def why_not_applicable(sample: Sample, at: Any = None) -> list[str]:
+    """What speaks against a test of a sample, though a reason can overrule it: its expiry, its hold time."""
+    found = []
+    if sample.expired and sample.expires_on:
+        found.append(f"expired on {sample.expires_on.isoformat()}")
+    over = over_hold(sample, at)
+    if over is not None:
+        found.append(f"hold time exceeded by {over / timedelta(hours=1):.0f} h")
+    return found
+
+
+# What a sample is made of
+
+
+def materials_of(sample: Sample) -> list[Material]:
+    """The materials in a sample, through its lot, or its batch and the batches that one was reworked from."""
+    found: dict[int, Material] = {}
+    if sample.lot is not None:
+        found[sample.lot.material_id] = sample.lot.material
+    batch = sample.batch
+    while batch is not None:
+        found |= {m.pk: m for m in _materials_of_batch(batch)}
+        batch = batch.parent
+    return list(found.values())
+
+
+def _materials_of_batch(batch: Batch) -> Iterable[Material]:
+    lines = batch.lines.select_related("material").prefetch_related("material__incompatible")
+    return [line.material for line in lines]
+
+
+def attacks(sample: Sample, metal: str) -> bool:
+    """Whether something in a sample attacks a metal: gallium and aluminium, or materials recorded as incompatible."""
+    plain = metal.lower().replace("aluminum", "aluminium")
+    materials = materials_of(sample)
+    gallium = sample.material_kind == LIQUID_METAL or any("gallium" in material.name.lower() for material in materials)
+    if gallium and "aluminium" in plain:
+        return True
+    foes = [foe.name.lower() for material in materials for foe in material.incompatible.all()]
+    return any(foe in plain or plain in foe for foe in foes)
+
+
+def cautions_of(sample: Sample) -> list[str]:
+    """The cautions (keys of lims.core.cautions) a sample calls for while it is applied."""
+    keys = [key for m in materials_of(sample) for key in caution_keys(kind=m.kind, name=m.name) if key != "powder"]
+    if sample.material_kind == LIQUID_METAL:
+        keys.append("gallium")
+    if sample.material_kind == "sheet":
+        keys.append("sharp")
+    return list(dict.fromkeys(keys))
+
+
+def holders() -> QuerySet[User]:
+    """Those a sample can be handed to: people with an account that stands."""
+    return User.objects.filter(is_active=True, is_service=False).order_by("first_name", "username")

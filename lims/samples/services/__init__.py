@@ -1,0 +1,34 @@
+"""What may be done with samples: register them, keep their custody, lead them to their end."""
+
+from lims.samples.services.custody import move_sample, note_custody
+from lims.samples.services.registering import (
+    SampleFacts,
+    refuse_sample,
+    register_sample,
+    split_sample,
+    take_sample,
+    void_sample,
+)
+from lims.samples.services.states import (
+    dispose_sample,
+    release_sample_for_retest,
+    retain_sample,
+    return_sample,
+    use_up_sample,
+)
+
+__all__ = [
+    "SampleFacts",
+    "dispose_sample",
+    "move_sample",
+    "note_custody",
+    "refuse_sample",
+    "register_sample",
+    "release_sample_for_retest",
+    "retain_sample",
+    "return_sample",
+    "split_sample",
+    "take_sample",
+    "use_up_sample",
+    "void_sample",
+]
