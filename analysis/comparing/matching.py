@@ -198,8 +198,15 @@ def _out_of_tolerance(found: float, condition: Condition, authority: str) -> Rea
     side = "lower" if found > nominal else "higher"
     step = _round_up(shown_difference(beyond, quantity), digits)
     change = f"{label} {step:.{digits}f} {_difference_unit(quantity)} {side} would match"
-    brief = f"{label} {value} vs {shown(nominal, quantity):.{digits}f} {unit}, tolerance {_tolerance(condition)}"
+    both = " vs ".join(_short(shown(one, quantity), digits) for one in sorted((found, nominal)))
+    brief = f"{label} {both} {unit}, tolerance {_tolerance(condition)}"
     return Reason(condition.key, message, change, brief)
+
+
+def _short(value: float, digits: int) -> str:
+    """`value` to `digits` decimals, without noughts at the end."""
+    text = f"{value:.{digits}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _allowed(condition: Condition, found: float) -> str:

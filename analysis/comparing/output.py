@@ -195,7 +195,9 @@ def _row(item: Standing, ranking: Ranking) -> tuple[str, ...]:
 
 def _remarks(ranking: Ranking) -> list[str]:
     order, unit = ranking.ranked, QUANTITIES[ranking.figure].shown
-    lines = [f"intervals: {ranking.confidence:.0%}; samples that share a letter are not told apart"]
+    lines = [f"intervals: {ranking.confidence:.0%}"]
+    if order.differences is not None:
+        lines = [f"{lines[0]}; samples that share a letter are not told apart"]
     if order.spread is not None and order.differences is not None:
         lines.append(f"{order.spread.sentence}; simultaneous intervals by {order.spread.method}")
     if order.smallest_difference is not None:

@@ -58,7 +58,7 @@ def test_a_relative_tolerance_is_given_both_ways() -> None:
     found = match(result(conditions={"pressure": kilopascal(150)}), conditions=METHOD, figure="temperature_rise")
     assert found[0].message == "pressure 150.0 kPa, the method allows 250.0 ± 12.5 (5 %)"
     assert found[0].change == "pressure 87.5 kPa higher would match"
-    assert found[0].brief == "pressure 150.0 vs 250.0 kPa, tolerance 5 %"
+    assert found[0].brief == "pressure 150 vs 250 kPa, tolerance 5 %"
 
 
 def test_a_value_just_outside_does_not_look_inside() -> None:
