@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django.utils import timezone
 
 from lims.accounts.models import Grant, User
 from lims.accounts.roles import Role
+from lims.materials import services as materials
+from lims.materials.models import Lot, Material, Supplier
 from lims.rigs import services as rigs
 from lims.rigs.models import MethodVersion, Rig
 
@@ -105,3 +108,33 @@ def make_method_version(name: str = "steady, 250 N", **facts: Any) -> MethodVers
     }
     method = rigs.create_method(actor=somebody(Role.RIG_KEEPER), name=name, **(content | facts))
     return rigs.approve_method_version(method.versions.get(), actor=somebody(Role.QUALITY))
+
+
+def make_supplier(name: str = "Harrow Minerals", *, approved: bool = True) -> Supplier:
+    """A supplier, approved where not told otherwise."""
+    supplier = materials.create_supplier(actor=somebody(Role.CHEMIST), name=name)
+    if not approved:
+        return supplier
+    return materials.approve_supplier(supplier, actor=somebody(Role.QUALITY), reason="samples and an audit")
+
+
+def make_material(name: str = "alumina, round, 5 um", *, kind: str = "filler", **facts: Any) -> Material:
+    """A material; a density where none is told."""
+    return materials.create_material(
+        actor=somebody(Role.CHEMIST), name=name, kind=kind, **({"density": 3950.0} | facts)
+    )
+
+
+def make_lot(material: Material | None = None, *, mass: str = "25", **facts: Any) -> Lot:
+    """A lot just received, in quarantine; `mass` in kg."""
+    content: dict[str, Any] = {
+        "supplier": Supplier.objects.first() or make_supplier(),
+        "supplier_lot": "QX-2281",
+        "storage": "dry, 15 to 25 °C",
+        "location": "cabinet 2",
+        "expires_on": timezone.localdate() + timedelta(days=365),
+    }
+    material = material or Material.objects.first() or make_material()
+    return materials.receive_lot(
+        actor=somebody(Role.CHEMIST), material=material, mass=Decimal(mass), **(content | facts)
+    )

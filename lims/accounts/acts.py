@@ -78,6 +78,11 @@ def act(name: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
     return decorate
 
 
+def once(key: str | None, service: Callable[P, R]) -> Callable[P, R]:
+    """`service`, an act, safe to repeat under `key`: the same key again gives the same record."""
+    return cast("Callable[P, R]", functools.partial(cast(Any, service), key=key))
+
+
 def _perform(name: str, service: Callable[..., R], actor: User | None, key: str | None, args: Any, kwargs: Any) -> R:
     digest = _digest(name, args, kwargs) if key else ""
     if key and actor and (done := _earlier(actor, key, digest)) is not None:

@@ -12,7 +12,7 @@ from decimal import Decimal
 from analysis import units
 from analysis.errors import UnitError
 from analysis.quantities import QUANTITIES, Quantity
-from lims.core.display import pretty_unit, show_number
+from lims.core.display import pretty_unit
 from lims.core.errors import Invalid
 
 MICROGRAM = Decimal("1e-9")  # [kg], the last digit a mass is stored to
@@ -82,7 +82,9 @@ def show_mass(kilograms: Decimal | float | None) -> str:
         return ""
     size = abs(Decimal(str(kilograms)))
     unit = "kg" if size >= 1 else "g" if size >= _kilograms("g") or not size else "mg"
-    return f"{show_number(float(mass_in(kilograms, unit) or 0), digits=6)} {unit}"
+    number = mass_in(kilograms, unit) or Decimal(0)
+    rounded = number.quantize(Decimal(1).scaleb(min(number.adjusted() - 5, 0))).normalize() if number else number
+    return f"{rounded:f} {unit}"
 
 
 def quantity(key: str) -> Quantity:

@@ -22,8 +22,8 @@ from lims.web.doors import key_of, page, person, put_errors, put_refusal, status
 class RecordAct:
     """One act on a record's page: its address, its button, its right, its form, and the service that does it.
 
-    `states`: the states it is shown in (None: any). `why_not(user, record)`: a sentence that greys it out; "" lets it be
-    done. `values(form)`: what goes to the service, the cleaned fields where not given.
+    `states`: the states it is shown in (None: any). `why_not(user, record)`: a sentence that greys it out, "" for none.
+    `values(form)`: what goes to the service, the cleaned fields where not given.
     """
 
     name: str

@@ -1,0 +1,193 @@
+"""Lots: receive, test, label; quality's decision on them stands in `lims.quality`."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import path, reverse
+from django.views.decorators.clickjacking import xframe_options_sameorigin
+
+from lims.accounts.acts import once
+from lims.audit.selectors import history_of, readable
+from lims.core.labels import Label, draw, symbol_svg
+from lims.files.selectors import get_file_for
+from lims.files.services import store_file
+from lims.materials import selectors, services
+from lims.materials.states import LotState
+from lims.web.acts import Failed, RecordAct, RecordPage, states
+from lims.web.doors import key_of, page, paged, person, status_of, submitted
+from lims.web.forms.fields import ReasonForm
+from lims.web.forms.materials import LotFilter, LotForm, ResultForm, StockForm
+
+
+@page("laboratory.read")
+def lots(request: HttpRequest) -> HttpResponse:
+    """Every lot, newest first."""
+    form = LotFilter(request.GET, states=LotState.choices)
+    chosen = form.cleaned_data if form.is_valid() else {"text": "", "state": ""}
+    context = {
+        "page": paged(request, selectors.lots(text=chosen["text"].strip(), state=chosen["state"])),
+        "filter": form,
+        "filtered": any(chosen.values()),
+        "may_receive": person(request).may("lot.receive"),
+    }
+    return render(request, "lots/lots.html", context)
+
+
+@page("lot.receive")
+def lot_new(request: HttpRequest) -> HttpResponse:
+    """Receive a delivery. A certificate is kept at once, so that a slip elsewhere on the page does not lose it."""
+    sent, kept = _with_certificate(request)
+    form = LotForm(sent, request.FILES or None, initial={"material": request.GET.get("material", "")})
+    done = submitted(request, form, lambda: _receive(request, form), to=lambda lot: reverse("lot", args=[lot.code]))
+    return done or render(request, "lots/lot_new.html", {"form": form, "kept": kept}, status=status_of(form))
+
+
+def _with_certificate(request: HttpRequest) -> tuple[Any, Any]:
+    """The form's data with the digest of the certificate that came with it, and the stored certificate."""
+    if request.method != "POST":
+        return None, None
+    sent, file = request.POST.copy(), request.FILES.get("certificate")
+    if file is not None and file.size:
+        stored = store_file(file, name=str(file.name), media_type=file.content_type or "", by=person(request))
+        sent["certificate_digest"] = stored.sha256
+        return sent, stored
+    digest = sent.get("certificate_digest")
+    return sent, get_file_for(person(request), digest) if digest else None
+
+
+def _receive(request: HttpRequest, form: LotForm) -> Any:
+    user, data = person(request), form.values()
+    data.pop("certificate")
+    digest, supplier = data.pop("certificate_digest"), data.pop("supplier")
+    return once(key_of(request), services.receive_lot)(
+        actor=user,
+        material=selectors.get_material_for(user, data.pop("material")),
+        supplier=selectors.get_supplier_for(user, supplier) if supplier else None,
+        certificate=get_file_for(user, digest) if digest else None,
+        **data,
+    )
+
+
+@page("laboratory.read")
+def lot(request: HttpRequest, code: str, *, failed: Failed | None = None) -> HttpResponse:
+    """One lot: where it came from, what it went into, what was measured, what is left."""
+    user = person(request)
+    found = selectors.get_lot_for(user, code)
+    context = {
+        "lot": found,
+        "actions": LOT.buttons(user, found, failed=failed),
+        "refusal": failed.refusal if failed else None,
+        "results": selectors.results_of(found),
+        "ledger": selectors.ledger_of(found),
+        "may_see_uses": user.may("recipe.read"),
+        "entries": readable(history_of("lot", found.code)[:50], user),
+        "came_from": [*filter(None, [found.supplier]), found.material, *found.parents.all()],
+        "went_into": _uses(found),
+    }
+    return render(request, "lots/lot.html", context, status=failed.status if failed else 200)
+
+
+def _uses(found: Any) -> list[str]:
+    causes = selectors.ledger_of(found).exclude(cause__in=("", found.code)).values_list("cause", flat=True)
+    return [*dict.fromkeys(causes), *(child.code for child in found.children.all())]
+
+
+@page("laboratory.read")
+def lot_label(request: HttpRequest, code: str) -> HttpResponse:
+    """The label as a page, to look at and to print."""
+    label = _label(request, selectors.get_lot_for(person(request), code))
+    return render(request, "lots/lot_label.html", {"label": label, "symbol": symbol_svg(label)})
+
+
+@xframe_options_sameorigin
+@page("laboratory.read")
+def lot_label_file(request: HttpRequest, code: str, kind: str) -> HttpResponse:
+    """The label as PDF or PNG, for a sheet or for a label printer."""
+    label = _label(request, selectors.get_lot_for(person(request), code))
+    drawn = draw(label, kind="png" if kind == "png" else "pdf", size=request.GET.get("size", "sheet"))
+    response = HttpResponse(drawn, content_type="image/png" if kind == "png" else "application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{label.code}.{kind}"'
+    return response
+
+
+def _label(request: HttpRequest, found: Any) -> Label:
+    expiry = f", expires {found.expires_on.isoformat()}" if found.expires_on else ""
+    return Label(
+        address=request.build_absolute_uri(reverse("code", args=[found.code])),
+        code=found.code,
+        title=found.material.name,
+        lines=(f"received {found.received_on.isoformat()}{expiry}", f"supplier's lot {found.supplier_lot}"),
+        hazards=tuple(h["code"] or h["text"] for h in found.material.hazards),
+        storage=found.storage,
+    )
+
+
+_S = LotState
+LOT = RecordPage(
+    "lot",
+    "lots",
+    selectors.get_lot_for,
+    lot,
+    (
+        RecordAct(
+            "start-test", "Start the test", "lot.start_test", services.start_lot_test, None, states(_S.QUARANTINE), True
+        ),
+        RecordAct(
+            "add-result",
+            "Enter a result",
+            "lot.add_result",
+            services.add_lot_property,
+            ResultForm,
+            states(*(s for s in _S if s not in (_S.DISPOSED, _S.VOID))),
+            values=lambda form: form.values(),
+            done="The result stands on {code}.",
+        ),
+        RecordAct(
+            "adjust-stock",
+            "Correct the stock",
+            "lot.adjust_stock",
+            services.adjust_stock,
+            StockForm,
+            states(*(s for s in _S if s not in (_S.DISPOSED, _S.VOID))),
+            values=lambda form: form.values(),
+        ),
+        RecordAct(
+            "reassess",
+            "Test again",
+            "lot.reassess",
+            services.reassess_lot,
+            ReasonForm,
+            states(_S.RELEASED, _S.RESTRICTED),
+            hint="The lot cannot be used until quality has decided anew.",
+        ),
+        RecordAct(
+            "dispose",
+            "Dispose or return",
+            "lot.dispose",
+            services.dispose_lot,
+            ReasonForm,
+            states(_S.QUARANTINE, _S.REJECTED),
+        ),
+        RecordAct(
+            "void",
+            "Void",
+            "lot.void",
+            services.void_lot,
+            ReasonForm,
+            states(_S.QUARANTINE),
+            hint="Only for a lot that was entered by mistake. Its code is never given again.",
+        ),
+    ),
+)
+
+urlpatterns = [
+    path("lots/", lots, name="lots"),
+    path("lots/new/", lot_new, name="lot-new"),
+    path("lots/<str:code>/label/", lot_label, name="lot-label"),
+    path("lots/<str:code>/label.<str:kind>", lot_label_file, name="lot-label-file"),
+    *LOT.paths(),
+    path("lots/<str:code>/", lot, name="lot"),
+]

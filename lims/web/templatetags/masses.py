@@ -1,0 +1,35 @@
+"""Masses as people read them: kept in kg, shown in the unit that suits their size."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+
+from lims.core.quantities import mass_in, show_mass
+
+register = template.Library()
+
+
+@register.filter
+def mass(kilograms: Any) -> SafeString | str:
+    """A mass in kg as 250 g or 25 kg; every digit on hover."""
+    if kilograms is None or kilograms == "":
+        return format_html('<span class="none">none</span>')
+    number, _, unit = show_mass(kilograms).rpartition(" ")
+    full = f"{Decimal(str(kilograms)).normalize():f} kg"
+    return format_html(
+        '<span class="quantity" title="{}">{}<span class="unit"> {}</span></span>',
+        full,
+        number.replace("-", "\u2212"),
+        unit,
+    )
+
+
+@register.filter
+def grams(kilograms: Any) -> str:
+    """A mass in kg as a plain number of grams, every digit, for fields and for the bench."""
+    return "" if kilograms is None else f"{(mass_in(kilograms, 'g') or Decimal(0)).normalize():f}"
