@@ -55,13 +55,17 @@ def _raised(part: str) -> str:
     return part[:end].translate(SUPERSCRIPT) + part[end:]
 
 
-def show_number(value: float | None, *, digits: int = 4) -> str:
-    """A number that has no uncertainty, to `digits` significant digits; "" for none or nan."""
+def show_number(value: float | Decimal | None, *, digits: int = 4) -> str:
+    """A number without uncertainty, to at most `digits` significant digits; "" for none or nan.
+
+    A Decimal keeps the zeros it was typed with (25.00); a float says nothing about its zeros and shows none (25).
+    """
     if value is None or not math.isfinite(value):
         return ""
-    if value == 0:
-        return "0"
-    return _written(Decimal(repr(float(value))), digits - 1 - _exponent(value))
+    exact = value if isinstance(value, Decimal) else Decimal(repr(float(value))).normalize()
+    own = -int(exact.as_tuple().exponent)
+    places = own if not exact else min(own, digits - 1 - exact.adjusted())
+    return _written(exact, places)
 
 
 def show_figure(figure: Any) -> Shown:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from decimal import Decimal
 
 import pytest
 
@@ -78,14 +79,20 @@ def test_a_unit_is_written_with_its_signs(unit: str, written: str) -> None:
 @pytest.mark.parametrize(
     ("value", "digits", "written"),
     [
-        (45.3, 4, "45.30"),
+        (45.3, 4, "45.3"),
+        (25.0, 4, "25"),
+        (Decimal("25.00"), 4, "25.00"),
+        (Decimal("0.00"), 4, "0.00"),
+        (Decimal("1.234567"), 4, "1.235"),
         (1234567.0, 4, "1\u202f235\u202f000"),
+        (200.0, 1, "200"),
         (0.00012345, 3, "0.000123"),
+        (-0.5, 4, MINUS + "0.5"),
         (0, 4, "0"),
         (None, 4, ""),
     ],
 )
-def test_a_number_without_uncertainty_keeps_the_digits_asked_for(value, digits, written) -> None:
+def test_a_number_without_uncertainty_shows_no_more_digits_than_are_known(value, digits, written) -> None:
     assert show_number(value, digits=digits) == written
 
 

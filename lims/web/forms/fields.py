@@ -162,8 +162,8 @@ class CodeField(forms.CharField):
     """A code, scanned or typed, with or without its check character or as an address; gives the plain code."""
 
     def __init__(self, kind: str, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
         self.kind = kind
+        super().__init__(**kwargs)
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
         return {**super().widget_attrs(widget), "autocomplete": "off", "spellcheck": "false", "data-scan": self.kind}

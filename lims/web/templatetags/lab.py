@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from django import template
@@ -34,8 +35,8 @@ def figure(item: Any) -> dict[str, Any]:
 @register.inclusion_tag("parts/_quantity.html")
 def quantity(value: Any, unit: str = "", digits: int = 4) -> dict[str, Any]:
     """A number without uncertainty and its unit: `{% quantity batch.mass_g "g" %}`."""
-    number = None if value in (None, "") else float(value)
-    full = "" if number is None else f"{number!r} {pretty_unit(unit)}".strip()
+    number = None if value in (None, "") else value if isinstance(value, Decimal) else float(value)
+    full = "" if number is None else f"{number} {pretty_unit(unit)}".strip()
     return {"value": show_number(number, digits=digits), "unit": pretty_unit(unit), "full": full}
 
 
