@@ -36,6 +36,22 @@ os.environ.update(
 assert settings.DATABASES
 
 
+def chromium() -> str | None:
+    """Return the browser for tests, if this machine has one."""
+    return next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out browser tests where there is no browser; refuse to when one is demanded."""
+    in_browser = [item for item in items if item.get_closest_marker("browser")]
+    if not in_browser or chromium():
+        return
+    if os.environ.get("LIMS_REQUIRE_BROWSER") == "1":
+        raise pytest.UsageError("LIMS_REQUIRE_BROWSER=1, but there is no Chromium on PATH")
+    for item in in_browser:
+        item.add_marker(pytest.mark.skip(reason="there is no Chromium on PATH"))
+
+
 def pytest_unconfigure(config: pytest.Config) -> None:
     """Stop the servers when the session ends, however it ends."""
     SERVERS.stop()

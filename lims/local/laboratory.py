@@ -112,6 +112,10 @@ class Laboratory:
     def _set_environment(self) -> None:
         secrets = kept_secrets(self.trial / "secrets.json", names=("secret_key",))
         self.environment |= {"LIMS_TRIAL": "1", "LIMS_VAR": str(self.var), "PYTHONUNBUFFERED": "1"}
+        # On the disk the files stay on: the machine's place for passing files may be small or in memory.
+        incoming = self.var / "incoming"
+        incoming.mkdir(parents=True, exist_ok=True)
+        self.environment.setdefault("UPLOAD_TEMP_FOLDER", str(incoming))
         # Root may run the worker here: tasks are plain JSON, so nothing in the queue is ever executed.
         self.environment["C_FORCE_ROOT"] = "1"
         self.environment.setdefault("SECRET_KEY", secrets["secret_key"])
@@ -213,7 +217,9 @@ class Laboratory:
             raise CannotStart(f"`{' '.join(arguments)}` failed with exit code {code}:\n{command.log_tail()}")
 
     def build_demo(self) -> None:
-        """Build the demo laboratory when the database has nobody in it, or a build was cut short."""
+        """Build the demo laboratory when nobody has an account, or a build was cut short; not with LIMS_DEMO=0."""
+        if self.environment.get("LIMS_DEMO") == "0":
+            return
         if not (self.root / "lims" / "demo" / "management" / "commands" / "demo.py").exists():
             self.say("There is no demo laboratory in this version: the database stays as it is.")
             return

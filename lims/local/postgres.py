@@ -101,12 +101,19 @@ class PostgresServer:
         if self._process is None:
             self.lock.take()
             self.reserve()
+        try:
+            self._start_within(START_SECONDS)
+        except CannotStart:
+            self.stop()
+            raise
+
+    def _start_within(self, seconds: float) -> None:
         self._make_data()
         _end_left_over_server(self.data)
-        deadline = time.monotonic() + START_SECONDS
+        deadline = time.monotonic() + seconds
         while not self._start_once(deadline):
             if time.monotonic() > deadline:
-                raise CannotStart(f"The database did not start within {START_SECONDS:.0f} s:\n{self.log_tail()}")
+                raise CannotStart(f"The database did not start within {seconds:.0f} s:\n{self.log_tail()}")
             time.sleep(0.2)
             self.reserve(again=True)
 

@@ -71,7 +71,9 @@ def is_alive(pid: int) -> bool:
 
 def command_line(pid: int) -> str:
     """Return the command line of a process; empty when there is none, `<defunct>` for a dead one."""
-    told = subprocess.run(["ps", "-o", "stat=,args=", "-p", str(pid)], capture_output=True, text=True, check=False)
+    # -ww: never cut short, whatever width the terminal or COLUMNS says.
+    command = ["ps", "-ww", "-o", "stat=,args=", "-p", str(pid)]
+    told = subprocess.run(command, capture_output=True, text=True, check=False)
     state, _, arguments = told.stdout.strip().partition(" ")
     return "<defunct>" if state.startswith("Z") else arguments.strip()
 
