@@ -218,6 +218,8 @@ STORAGES = {
     },
 }
 MAX_UPLOAD_BYTES = env.size("MAX_UPLOAD_BYTES", default="4 GB")
+# What one person or rig may send within a day.
+UPLOAD_QUOTA_BYTES = env.size("UPLOAD_QUOTA_BYTES", default="200 GB")
 FILE_UPLOAD_MAX_MEMORY_SIZE = 1024 * 1024
 FILE_UPLOAD_TEMP_DIR = env.text("UPLOAD_TEMP_FOLDER") or None
 DATA_UPLOAD_MAX_MEMORY_SIZE = 8 * 1024 * 1024
@@ -246,9 +248,13 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 }
 CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1, "interval_max": 0.2}
 
+# How long a worker holds a run without a sign of life [s]; a run whose worker died is taken up again after that.
+REDUCTION_LEASE_SECONDS = env.number("REDUCTION_LEASE_SECONDS", default=60, least=1)
+
 # What `manage.py schedule` calls, over and over: dotted path of a plain function -> seconds between two calls.
 SCHEDULE: dict[str, int] = {
     "lims.audit.services.seal": 60,
+    "lims.runs.tasks.sweep_reductions": 15,
 }
 
 # --- API ---------------------------------------------------------------------------------------------------------

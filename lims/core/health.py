@@ -1,25 +1,39 @@
-"""What a load balancer or a container asks: is the process alive, can it serve?"""
+"""What a load balancer or a container asks: is the process alive, can it serve?
+
+Answered before the check of the host name: probes come by address, not by the name people use.
+"""
 
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, HttpResponse
-from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_safe
+
+from lims.core.middleware import Handler
 
 
-@require_safe
-@never_cache
-def live(request: HttpRequest) -> HttpResponse:
+def probes(get_response: Handler) -> Handler:
+    """Answer `/health/live` and `/health/ready`; let everything else pass."""
+    answers = {"/health/live": live, "/health/ready": ready}
+
+    def handle(request: HttpRequest) -> HttpResponse:
+        answer = answers.get(request.path_info)
+        return answer() if answer is not None else get_response(request)
+
+    return handle
+
+
+def live() -> HttpResponse:
     """The process answers."""
-    return HttpResponse("alive\n", content_type="text/plain")
+    return _plain("alive", status=200)
 
 
-@require_safe
-@never_cache
-def ready(request: HttpRequest) -> HttpResponse:
+def ready() -> HttpResponse:
     """The database answers too."""
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
     except DatabaseError:
-        return HttpResponse("the database does not answer\n", content_type="text/plain", status=503)
-    return HttpResponse("ready\n", content_type="text/plain")
+        return _plain("the database does not answer", status=503)
+    return _plain("ready", status=200)
+
+
+def _plain(text: str, *, status: int) -> HttpResponse:
+    return HttpResponse(f"{text}\n", content_type="text/plain", status=status, headers={"Cache-Control": "no-store"})

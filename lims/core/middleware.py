@@ -92,7 +92,9 @@ def _keep_or_end(request: HttpRequest) -> None:
     started, seen = session.get(STARTED_AT), session.get(SEEN_AT)
     if started is None or seen is None:
         session[STARTED_AT] = session[SEEN_AT] = now
-    elif now - seen > settings.SESSION_IDLE.total_seconds() or now - started > settings.SESSION_ABSOLUTE.total_seconds():
+    elif (
+        now - seen > settings.SESSION_IDLE.total_seconds() or now - started > settings.SESSION_ABSOLUTE.total_seconds()
+    ):
         session.flush()
         request.user = AnonymousUser()
     elif now - seen > SEEN_STEP:
