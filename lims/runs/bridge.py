@@ -1,0 +1,213 @@
+"""Between the laboratory's records and the analysis: files and settings in, plain figures and flags out.
+
+The one module here that knows both. What it returns is plain: dicts, lists, numbers, ready for the database.
+"""
+
+from __future__ import annotations
+
+import math
+import platform
+import shutil
+import tempfile
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from django.core.files.storage import default_storage
+
+import analysis
+from analysis.channels import Reading, calibrate
+from analysis.errors import AnalysisError
+from analysis.methods import METHODS
+from analysis.quantities import QUANTITIES
+from analysis.results import Measured, Reduction, Trace
+from analysis.units import shown
+from lims.core.display import pretty_unit
+from lims.files.models import StoredFile
+from lims.rigs.selectors import method_setup, setup_at
+from lims.runs import traces
+from lims.runs.models import Run
+
+LIBRARIES = ("numpy", "scipy", "polars", "pint", "CoolProp", "GTC", "python-calamine")
+SUFFIXES = {
+    "text/csv": ".csv",
+    "application/vnd.apache.parquet": ".parquet",
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet": ".xlsx",
+}
+
+
+class Failed(Exception):
+    """The analysis could not make a figure; `error` says why and where, `refuses_file` whether the file is at fault."""
+
+    def __init__(self, error: AnalysisError) -> None:
+        super().__init__(str(error))
+        where = error.where
+        self.refuses_file = True
+        self.error = {
+            "code": error.code,
+            "message": error.message,
+            "where": str(where),
+            "file": where.file,
+            "line": where.line,
+            "column": where.column,
+            "key": where.key,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """The setup a run is reduced with, as a setup file's mapping, and what of the records stands in it."""
+
+    setup: dict[str, Any]
+    calibrations: list[int]
+    configuration: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a reduction found: figures, flags and shared contributions in SI, and the whole result as JSON."""
+
+    method: str
+    method_version: str
+    figures: dict[str, Any]
+    flags: list[dict[str, Any]]
+    shared: dict[str, Any]
+    result: dict[str, Any]
+    package_version: str
+    environment: dict[str, str] = field(default_factory=dict)
+
+
+@contextmanager
+def workspace() -> Iterator[Path]:
+    """A folder for the files of one reduction, gone afterwards."""
+    with tempfile.TemporaryDirectory(prefix="reduction-") as folder:
+        yield Path(folder)
+
+
+def laid_out(file: StoredFile, folder: Path, *, role: str) -> Path:
+    """A stored file in `folder` under the name it came with, so that messages name it as its sender does."""
+    place = folder / role
+    place.mkdir()
+    suffix = SUFFIXES.get(file.media_type, "")
+    named = place / file.name.replace("/", "_")
+    path = named if named.suffix.lower() == suffix or not suffix else named.with_name(named.name + suffix)
+    try:
+        path.symlink_to(Path(default_storage.path(file.path)).resolve(strict=True))
+    except NotImplementedError:  # the storage is no folder of this machine
+        with default_storage.open(file.path, "rb") as stored, path.open("wb") as copy:
+            shutil.copyfileobj(stored, copy, 1 << 20)
+    return path
+
+
+def snapshot(run: Run, *, at: datetime) -> Snapshot:
+    """The setup of a run at a time: what its rig was, what its method asks for, whose sample it is."""
+    rig = setup_at(run.rig, at)
+    setup: dict[str, Any] = dict(rig["setup"])
+    if (application := run.application) is not None:
+        setup |= method_setup(application.method_version)
+        setup["run"] = {"sample": application.sample.code, "application": application.code}
+        if kind := application.sample.material_kind:
+            setup["run"]["kind"] = kind
+    return Snapshot(setup, rig["calibrations"], rig["configuration"])
+
+
+def read(path: Path, setup: Mapping[str, Any]) -> Trace:
+    """A run file as the analysis reads it."""
+    try:
+        return analysis.read_run(path, setup=analysis.read_setup(setup))
+    except AnalysisError as error:
+        raise Failed(error) from error
+
+
+def reduce(
+    trace: Trace,
+    setup: Mapping[str, Any],
+    *,
+    method: str,
+    zero: Trace | None = None,
+    zero_after: Trace | None = None,
+    window: tuple[float, float] | None = None,
+) -> Outcome:
+    """Compute the figures of one run."""
+    try:
+        if method == "zero":
+            reduction = analysis.reduce_zero(trace, analysis.read_setup(setup))
+        else:
+            reduction = METHODS[method](
+                trace, analysis.read_setup(setup), zero=zero, zero_after=zero_after, window=window
+            )
+    except AnalysisError as error:
+        raise Failed(error) from error
+    return _outcome(reduction)
+
+
+def _outcome(reduction: Reduction) -> Outcome:
+    return Outcome(
+        method=reduction.method,
+        method_version=reduction.method_version,
+        figures={key: _figure(key, measured) for key, measured in reduction.figures.items()},
+        flags=[
+            {"code": flag.code, "severity": str(flag.severity), "message": flag.message, "figures": list(flag.figures)}
+            for flag in reduction.flags
+        ],
+        shared=_shared(reduction),
+        result=reduction.to_dict(),
+        package_version=reduction.package_version,
+        environment=_environment(),
+    )
+
+
+def _figure(key: str, measured: Measured) -> dict[str, Any]:
+    return {
+        "value": measured.value,
+        "u": measured.u,
+        "dof": measured.dof if math.isfinite(measured.dof) else None,
+        "unit": QUANTITIES[key].unit,
+    }
+
+
+def _shared(reduction: Reduction) -> dict[str, Any]:
+    """Contributions common to results of one rig or one zero, by figure: name, source, u in SI with its sign."""
+    return {
+        key: [
+            [line.common, line.source, math.copysign(line.u, line.sensitivity or 1.0)] for line in lines if line.common
+        ]
+        for key, lines in reduction.budget.items()
+        if any(line.common for line in lines)
+    }
+
+
+def _environment() -> dict[str, str]:
+    """What the figures were computed by, as far as digits could depend on it."""
+    return {"python": platform.python_version(), "machine": platform.machine()} | {
+        name: version(name) for name in LIBRARIES
+    }
+
+
+# Curves ---------------------------------------------------------------------------------------------------------------
+
+
+def keep_curves(trace: Trace, setup: Mapping[str, Any], *, key: str) -> None:
+    """Keep the calibrated channels of a run for drawing, in the units people see."""
+    channels = calibrate(trace, setup=analysis.read_setup(setup))
+    traces.keep(key, time=trace.time, curves=[_curve(reading) for reading in channels.readings])
+
+
+def _curve(reading: Reading) -> traces.Curve:
+    quantity = QUANTITIES[reading.quantity]
+    panel = "temperature" if quantity.dimension == "temperature" else quantity.label.lower()
+    values = np.asarray(shown(reading.values(), reading.quantity))
+    return traces.Curve(name=reading.column, panel=panel, unit=pretty_unit(quantity.shown), values=values)
+
+
+def make_curves_again(run: Run, setup: Mapping[str, Any], *, key: str) -> None:
+    """Make the copy for drawing anew from the raw file."""
+    if run.file is None:
+        return
+    with workspace() as folder:
+        keep_curves(read(laid_out(run.file, folder, role="run"), setup), setup, key=key)

@@ -1,0 +1,183 @@
+"""The curves of a run, kept as one compressed column file beside the raw file, read in parts, thinned for drawing.
+
+The file is a copy made for speed: it can be thrown away and made again from the raw file. It is written and read with
+pyarrow, which the pages may use in a process that forks.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, cast
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from numpy.typing import NDArray
+
+ROWS_IN_GROUP = 1 << 16
+TIME = "time"
+MOST_PIXELS = 4_000
+FEWEST_PIXELS = 100
+
+Numbers = NDArray[np.floating]
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """One calibrated channel: its column in the file, the panel it is drawn in (a quantity's label), its unit."""
+
+    name: str
+    panel: str
+    unit: str
+    values: Numbers
+
+
+def key_of(inputs: Mapping[str, str], setup: Mapping[str, Any]) -> str:
+    """The key of a run's curves: they follow from its bytes and from how its channels are read."""
+    content = [inputs.get("run", ""), setup.get("channel"), setup.get("rig", {}).get("time_zone", "")]
+    return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
+
+
+def path_of(key: str) -> str:
+    """Where the storage keeps the curves of one key."""
+    return f"traces/{key[:2]}/{key}.parquet"
+
+
+def keep(key: str, *, time: Numbers, curves: Sequence[Curve]) -> None:
+    """Write the curves once; those that stand already are left."""
+    path = path_of(key)
+    if default_storage.exists(path):
+        return
+    about = {curve.name: {"panel": curve.panel, "unit": curve.unit} for curve in curves}
+    names = [TIME, *(curve.name for curve in curves)]
+    columns = [pa.array(time, pa.float64()), *(pa.array(np.asarray(c.values, np.float32)) for c in curves)]
+    table = pa.table(columns, names=names).replace_schema_metadata({"curves": json.dumps(about)})
+    buffer = io.BytesIO()
+    pq.write_table(table, buffer, compression="zstd", row_group_size=ROWS_IN_GROUP)
+    default_storage.save(path, ContentFile(buffer.getvalue()))
+
+
+def kept(key: str) -> bool:
+    """Whether the curves of a key are there."""
+    return bool(key) and default_storage.exists(path_of(key))
+
+
+def drawing(
+    key: str, *, start: float | None, end: float | None, pixels: int, marks: Sequence[Mapping[str, Any]] = ()
+) -> dict[str, Any]:
+    """The curves from `start` to `end` [s] as a plotly figure, each thinned to the extremes within a pixel.
+
+    `marks` are stretches to shade: mappings with start, end and words.
+    """
+    with default_storage.open(path_of(key), "rb") as stored:
+        table, about = _read(stored, start, end)
+    time = np.asarray(table[TIME], dtype=np.float64)
+    budget = min(max(pixels, FEWEST_PIXELS), MOST_PIXELS)
+    panels = list(dict.fromkeys((curve["panel"], curve["unit"]) for curve in about.values()))
+    data = [
+        _line(time, np.asarray(table[name], dtype=np.float64), name, panels.index((of["panel"], of["unit"])), budget)
+        for name, of in about.items()
+    ]
+    return {"data": data, "layout": _layout(panels, marks)}
+
+
+def _read(stored: Any, start: float | None, end: float | None) -> tuple[dict[str, Any], dict[str, Any]]:
+    """Only the row groups that touch the part asked for are read."""
+    file = pq.ParquetFile(stored)
+    about = cast("dict[str, Any]", json.loads(file.schema_arrow.metadata[b"curves"]))
+    groups = [g for g in range(file.num_row_groups) if _touches(file.metadata.row_group(g).column(0), start, end)]
+    read = file.read_row_groups(groups, columns=[TIME, *about])
+    time = read[TIME].to_numpy()
+    part = slice(
+        0 if start is None else max(0, int(np.searchsorted(time, start)) - 1),
+        time.size if end is None else int(np.searchsorted(time, end, side="right")) + 1,
+    )
+    return {name: read[name].to_numpy()[part] for name in (TIME, *about)}, about
+
+
+def _touches(column: Any, start: float | None, end: float | None) -> bool:
+    known = column.statistics
+    if known is None or not known.has_min_max:
+        return True
+    return (end is None or known.min <= end) and (start is None or known.max >= start)
+
+
+def thinned(time: Numbers, values: Numbers, *, buckets: int) -> tuple[Numbers, Numbers]:
+    """The lowest and the highest value within each of `buckets` equal parts of the rows, in the order of time."""
+    if time.size <= 2 * buckets:
+        return time, values
+    size = -(-time.size // buckets)
+    whole = values[: time.size // size * size].reshape(-1, size)
+    filled = np.where(np.isnan(whole), np.nanmedian(values) if np.isfinite(values).any() else 0.0, whole)
+    base = np.arange(whole.shape[0]) * size
+    picked = np.sort(np.concatenate([base + filled.argmin(axis=1), base + filled.argmax(axis=1)]))
+    rest = np.arange(whole.size, time.size)
+    picked = np.unique(np.concatenate([[0], picked, rest[:1], rest[-1:], [time.size - 1]])).astype(np.intp)
+    return time[picked], values[picked]
+
+
+def _line(time: Numbers, values: Numbers, name: str, panel: int, pixels: int) -> dict[str, Any]:
+    x, y = thinned(time, values, buckets=pixels)
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "name": name,
+        "x": np.round(x, 3).tolist(),
+        "y": [None if value != value else float(f"{value:.7g}") for value in y.tolist()],
+        "yaxis": f"y{panel + 1 if panel else ''}",
+        "connectgaps": False,
+    }
+
+
+def _layout(panels: Sequence[tuple[str, str]], marks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
+    """Panels one above another over one time axis, the first on top."""
+    count = max(1, len(panels))
+    gap = 0.04 if count > 1 else 0.0
+    height = (1.0 - gap * (count - 1)) / count
+    layout: dict[str, Any] = {
+        "xaxis": {"title": {"text": "time / s"}, "anchor": f"y{count if count > 1 else ''}"},
+        "height": 130 + 170 * count,
+        "shapes": [_shade(mark) for mark in marks],
+        "annotations": [_words(mark) for mark in marks],
+    }
+    for place, (panel, unit) in enumerate(panels):
+        top = 1.0 - place * (height + gap)
+        layout[f"yaxis{place + 1 if place else ''}"] = {
+            "title": {"text": f"{panel} / {unit}" if unit else panel, "font": {"size": 12}},
+            "domain": [max(0.0, top - height), top],
+        }
+    return layout
+
+
+def _shade(mark: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "type": "rect",
+        "xref": "x",
+        "yref": "paper",
+        "x0": mark["start"],
+        "x1": mark["end"],
+        "y0": 0,
+        "y1": 1,
+        "fillcolor": "#009E73",
+        "opacity": 0.12,
+        "line": {"width": 0},
+        "layer": "below",
+    }
+
+
+def _words(mark: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "xref": "x",
+        "yref": "paper",
+        "x": (mark["start"] + mark["end"]) / 2,
+        "y": 1,
+        "yanchor": "bottom",
+        "text": mark["words"],
+        "showarrow": False,
+    }
