@@ -73,7 +73,8 @@ def figure(request: HttpRequest) -> JsonResponse:
 def files(request: HttpRequest) -> JsonResponse:
     """Take files for the example drop zone; they are not kept."""
     _only_for_looking()
-    size = sum(file.size or 0 for file in request.FILES.values())
+    sent = [file for name in request.FILES for file in request.FILES.getlist(name)]
+    size = sum(file.size or 0 for file in sent)
     return JsonResponse({"message": f"received, {size} bytes; not kept, this page is for looking at"}, status=201)
 
 
