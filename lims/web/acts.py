@@ -81,6 +81,8 @@ class RecordPage:
         why = act.why_not(user, record) if act.why_not else ""
         tried = failed is not None and failed.act is act
         form = failed.form if tried and failed and failed.form is not None else act.form and act.form()
+        if form:
+            form.auto_id = f"{act.name}_%s"  # several forms stand on one page; no id may stand twice
         return {
             "label": act.label,
             "url": reverse(f"{self.kind}-{act.name}", args=[record.code]),
