@@ -94,8 +94,8 @@ def effective_versions() -> QuerySet[MethodVersion]:
     return (
         MethodVersion.objects.filter(state=MethodState.APPROVED, effective_from__lte=timezone.now())
         .select_related("method")
-        .order_by("method", "-number")
-        .distinct("method")
+        .order_by("method_id", "-number")
+        .distinct("method_id")
     )
 
 
