@@ -14,6 +14,10 @@ from lims.materials import services as materials
 from lims.materials.models import Lot, Material, Supplier
 from lims.rigs import services as rigs
 from lims.rigs.models import MethodVersion, Rig
+from lims.runs.models import Application
+from lims.runs.services import applications
+from lims.samples.models import Sample
+from lims.samples.services import register_sample
 
 PASSWORD = "paper-lantern-42-harbour"
 
@@ -137,4 +141,46 @@ def make_lot(material: Material | None = None, *, mass: str = "25", **facts: Any
     material = material or Material.objects.first() or make_material()
     return materials.receive_lot(
         actor=somebody(Role.CHEMIST), material=material, mass=Decimal(mass), **(content | facts)
+    )
+
+
+def make_sample(*, name: str = "outside paste", **facts: Any) -> Sample:
+    """Twenty grams of a paste received from outside, in an operator's custody."""
+    content: dict[str, Any] = {
+        "taken_at": timezone.now() - timedelta(hours=1),
+        "amount": Decimal("0.020"),
+        "container": "syringe",
+        "condition": "even, no bleed",
+        "location": "cabinet 1",
+    }
+    return register_sample(actor=somebody(Role.OPERATOR), **(content | {"name": name} | facts))
+
+
+def faces_of(rig: Rig) -> applications.Faces:
+    """The blocks that a rig has on now."""
+    last = rig.configurations.order_by("-number")[0]
+    return applications.Faces(last.hot_block, last.cold_block)
+
+
+APPLY: dict[str, Any] = {
+    "amount": Decimal("0.0005"),
+    "cleaning": "isopropanol, twice",
+    "pattern": "one dot",
+    "force": 250.0,
+}
+
+
+def make_application(
+    *, sample: Sample | None = None, rig: Rig | None = None, version: MethodVersion | None = None, **facts: Any
+) -> Application:
+    """A sample put on a rig by an operator."""
+    rig = rig or Rig.objects.first() or make_rig()
+    version = version or MethodVersion.objects.filter(state="approved").first() or make_method_version()
+    return applications.plan_and_apply(
+        actor=somebody(Role.OPERATOR),
+        sample=sample or make_sample(),
+        rig=rig,
+        method_version=version,
+        faces=faces_of(rig),
+        **(APPLY | facts),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import ClassVar
 
 import pgtrigger
 from django.conf import settings
@@ -88,6 +89,8 @@ class Rig(Equipment):
 
 class RigNote(models.Model):
     """One entry of a rig's log: maintenance, damage or a modification. Never edited."""
+
+    CONFIDENTIAL: ClassVar[frozenset[str]] = frozenset()
 
     class Kind(models.TextChoices):
         MAINTENANCE = "maintenance"

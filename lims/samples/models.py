@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -74,6 +76,8 @@ class Sample(Recorded):
 
 class CustodyEvent(models.Model):
     """One link of custody: who handed what to whom, where, when, in what condition, and how much went."""
+
+    CONFIDENTIAL: ClassVar[frozenset[str]] = frozenset()
 
     class Kind(models.TextChoices):
         TAKE = "take"

@@ -77,7 +77,7 @@ def _matching(text: str) -> Q:
 def left(sample: Sample) -> Decimal:
     """How much of a sample is left [kg]: what was registered, less what went."""
     gone = sample.custody.aggregate(total=Sum("amount"))["total"]
-    return sample.amount + Decimal(gone or 0)
+    return Decimal(sample.amount) + Decimal(gone or 0)
 
 
 def last_event(sample: Sample) -> CustodyEvent | None:

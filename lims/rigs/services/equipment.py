@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from lims.accounts.acts import act, require_not_own_work
 from lims.accounts.models import User
+from lims.audit.recording import note_change
 from lims.cases.services import refuse_if_held
 from lims.core.codes import next_code
 from lims.core.errors import Invalid
@@ -115,6 +116,7 @@ def note_rig(rig: Rig, *, actor: User, kind: str, text: str, on: date | None = N
         raise Invalid("The day is in the future.", fields={"on": ["Enter the day it was done or seen."]})
     note.full_clean()
     note.save()
+    note_change(note, {kind: (None, f"{note.on.isoformat()}: {text}")})
     return note
 
 
