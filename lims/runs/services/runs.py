@@ -76,13 +76,14 @@ def record_zero(*, actor: User, rig: Rig, content: Any, name: str, key: str | No
 
 @act("run.upload")
 def _upload(*, actor: User, incoming: Incoming, **about: Unpack[About]) -> Run:
-    if (standing := run_with_file(incoming.sha256)) is not None:
-        raise _stands_already(standing, incoming)
+    _refuse_same_bytes(incoming)
     place = _placed(incoming, about)
     if place.kind == Run.Kind.ZERO:
         require(actor, "rig.record_zero")
     _refuse_beyond_quota(actor, incoming)
     file = store_file(incoming.content, name=incoming.name, media_type=incoming.media_type, by=actor)
+    # storing waits for another upload of the same bytes, whose run may stand by now
+    _refuse_same_bytes(incoming)
     run = Run(
         code=next_code("run"),
         kind=place.kind,
@@ -99,6 +100,11 @@ def _upload(*, actor: User, incoming: Incoming, **about: Unpack[About]) -> Run:
     run.save()
     queue_reduction(run, actor=actor)
     return run
+
+
+def _refuse_same_bytes(incoming: Incoming) -> None:
+    if (standing := run_with_file(incoming.sha256)) is not None:
+        raise _stands_already(standing, incoming)
 
 
 def _stands_already(standing: Run, incoming: Incoming) -> Conflict:
@@ -267,8 +273,7 @@ def declare_aborted(
     file = None
     if content is not None:
         incoming = take_in(content, name=name)
-        if (standing := run_with_file(incoming.sha256)) is not None:
-            raise _stands_already(standing, incoming)
+        _refuse_same_bytes(incoming)
         file = store_file(incoming.content, name=incoming.name, media_type=incoming.media_type, by=actor)
     run = Run(
         code=next_code("run"),
