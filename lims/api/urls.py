@@ -11,6 +11,7 @@ from lims.api import (
     batches,
     comparisons,
     formulations,
+    lots,
     materials,
     quality,
     records,
@@ -23,6 +24,7 @@ from lims.api import (
 NOUNS = (
     accounts,
     materials,
+    lots,
     formulations,
     batches,
     samples,

@@ -87,6 +87,11 @@ def show_mass(kilograms: Decimal | float | None) -> str:
     return f"{rounded:f} {unit}"
 
 
+def si_unit(of: str) -> str:
+    """The SI unit of a dimension, or of a quantity by its key."""
+    return units.si_unit(of)
+
+
 def quantity(key: str) -> Quantity:
     """The entry of a quantity; Invalid for a key that there is none of."""
     if key not in QUANTITIES:

@@ -19,7 +19,7 @@ from lims.cases.models import Hold
 from lims.core.codes import expect_kind
 from lims.core.errors import Refusal
 from lims.core.finding import by_code
-from lims.core.quantities import from_si, spread_from_si
+from lims.core.quantities import from_si, si_unit, spread_from_si
 from lims.materials.kinds import KINDS, PROPERTIES, property_of
 from lims.materials.models import Lot, LotProperty, Material, StockMove, Supplier
 from lims.materials.states import USABLE, LotState
@@ -201,6 +201,11 @@ def shown_result(row: LotProperty) -> Result:
     known = PROPERTIES[row.quantity]
     spread = None if row.u is None else spread_from_si(row.u, unit=known.shown, of=known.dimension)
     return Result(row, from_si(row.value, unit=known.shown, of=known.dimension), spread, known.shown)
+
+
+def si_unit_of(row: LotProperty) -> str:
+    """The SI unit a stored value is in."""
+    return si_unit(PROPERTIES[row.quantity].dimension)
 
 
 def property_over_lots(material: Material, key: str) -> list[Result]:

@@ -1,0 +1,185 @@
+"""Lots: receive, test, read what is left."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.urls import path
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import serializers
+from rest_framework.parsers import FormParser, JSONParser, MultiPartParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from lims.accounts.acts import once
+from lims.api.acts import KEY, ReasonSerializer, RecordRoutes, RouteAct, answers
+from lims.api.base import View, valid
+from lims.core.quantities import mass_in_kg
+from lims.files.services import store_file
+from lims.materials import selectors, services
+from lims.materials.kinds import PROPERTIES
+from lims.materials.states import LotState
+
+FILTERS = [
+    OpenApiParameter("text", str, description="A code, the start of a supplier's lot number, a part of a material."),
+    OpenApiParameter("state", str, enum=LotState.values),
+    OpenApiParameter("material", str, description="A material's code."),
+]
+
+
+class LotRequestSerializer(serializers.Serializer[Any]):
+    """A delivery; `mass` in `unit`. The certificate comes as a file of the same form, or not at all."""
+
+    material = serializers.CharField()
+    supplier = serializers.CharField(required=False, allow_blank=True, default="")
+    supplier_lot = serializers.CharField(max_length=80)
+    mass = serializers.DecimalField(max_digits=18, decimal_places=9)
+    unit = serializers.CharField()
+    received_on = serializers.DateField(required=False)
+    containers = serializers.IntegerField(min_value=1, default=1)
+    storage = serializers.CharField(max_length=120)
+    location = serializers.CharField(max_length=120)
+    retest_on = serializers.DateField(required=False, allow_null=True)
+    expires_on = serializers.DateField(required=False, allow_null=True)
+    in_use_days = serializers.IntegerField(required=False, allow_null=True, min_value=1)
+    remarks = serializers.CharField(required=False, allow_blank=True)
+    certificate = serializers.FileField(required=False, write_only=True)
+
+
+class ResultSerializer(serializers.Serializer[Any]):
+    """One value of a lot in its SI unit."""
+
+    id = serializers.IntegerField()
+    quantity = serializers.CharField()
+    value = serializers.FloatField()
+    u = serializers.FloatField(allow_null=True)
+    dof = serializers.FloatField(allow_null=True)
+    unit = serializers.SerializerMethodField()
+    as_entered = serializers.CharField()
+    method = serializers.CharField()
+    source = serializers.CharField()
+    entered_by = serializers.CharField(source="entered_by.username")
+    entered_at = serializers.DateTimeField()
+    replaces = serializers.IntegerField(source="replaces_id", allow_null=True)
+    reason = serializers.CharField()
+
+    def get_unit(self, row: Any) -> str:
+        return selectors.si_unit_of(row)
+
+
+class LotSerializer(serializers.Serializer[Any]):
+    """One lot; masses in kg."""
+
+    code = serializers.CharField()
+    material = serializers.CharField(source="material.code")
+    material_name = serializers.CharField(source="material.name")
+    supplier = serializers.CharField(source="supplier.code", default=None, allow_null=True)
+    supplier_lot = serializers.CharField()
+    state = serializers.CharField()
+    held = serializers.BooleanField()
+    expired = serializers.BooleanField()
+    on_hand = serializers.DecimalField(max_digits=18, decimal_places=9)
+    received_on = serializers.DateField()
+    received_by = serializers.CharField(source="received_by.username")
+    containers = serializers.IntegerField()
+    storage = serializers.CharField()
+    location = serializers.CharField()
+    retest_on = serializers.DateField(allow_null=True)
+    expires_on = serializers.DateField(allow_null=True)
+    usable_until = serializers.DateField(allow_null=True)
+    quarantine_reason = serializers.CharField()
+    version = serializers.IntegerField()
+
+
+class LotDetailSerializer(LotSerializer):
+    """One lot with its results and its certificate's digest."""
+
+    certificate_sha256 = serializers.CharField(source="certificate.sha256", default=None, allow_null=True)
+    results = ResultSerializer(many=True, source="properties.all")
+
+
+class ResultRequestSerializer(serializers.Serializer[Any]):
+    """One measured value; `value` and `u` (standard) in `unit`."""
+
+    quantity = serializers.ChoiceField(choices=list(PROPERTIES))
+    value = serializers.FloatField()
+    unit = serializers.CharField(allow_blank=True)
+    u = serializers.FloatField(required=False, allow_null=True)
+    dof = serializers.FloatField(required=False, allow_null=True)
+    method = serializers.CharField(required=False, allow_blank=True, max_length=120)
+    source = serializers.ChoiceField(choices=["own", "supplier"], default="own")
+
+
+class StockSerializer(ReasonSerializer):
+    """A correction of the stock; `mass` in `unit`, negative for less."""
+
+    mass = serializers.DecimalField(max_digits=18, decimal_places=9)
+    unit = serializers.CharField()
+
+
+class Lots(View):
+    """Lots of the laboratory."""
+
+    rights = {"GET": "laboratory.read", "POST": "lot.receive"}
+    parser_classes = (JSONParser, MultiPartParser, FormParser)
+
+    @extend_schema(operation_id="lots", parameters=FILTERS, responses=answers(LotSerializer(many=True)))
+    def get(self, request: Request) -> Response:
+        asked = {name: request.query_params.get(name, "") for name in ("text", "state", "material")}
+        return self.page(selectors.lots(**asked), LotSerializer)
+
+    @extend_schema(
+        operation_id="lot_receive",
+        request=LotRequestSerializer,
+        responses=answers(LotDetailSerializer, 201),
+        parameters=[KEY],
+    )
+    def post(self, request: Request) -> Response:
+        user: Any = request.user
+        content = valid(LotRequestSerializer(data=request.data))
+        file, supplier = content.pop("certificate", None), content.pop("supplier")
+        made = once(self.key, services.receive_lot)(
+            actor=user,
+            material=selectors.get_material_for(user, content.pop("material")),
+            supplier=selectors.get_supplier_for(user, supplier) if supplier else None,
+            mass=mass_in_kg(content.pop("mass"), unit=content.pop("unit"), field="unit"),
+            certificate=store_file(file, name=file.name, media_type=file.content_type, by=user) if file else None,
+            **content,
+        )
+        return Response(LotDetailSerializer(selectors.get_lot_for(user, made.code)).data, status=201)
+
+
+class Lot(View):
+    """One lot."""
+
+    rights = {"GET": "laboratory.read"}
+
+    @extend_schema(operation_id="lot", responses=answers(LotDetailSerializer))
+    def get(self, request: Request, code: str) -> Response:
+        return Response(LotDetailSerializer(selectors.get_lot_for(request.user, code)).data)  # type: ignore[arg-type]
+
+
+def _stock(_user: Any, content: dict[str, Any]) -> dict[str, Any]:
+    return {"mass": mass_in_kg(content["mass"], unit=content["unit"], field="unit"), "reason": content["reason"]}
+
+
+LOT = RecordRoutes(
+    "lot",
+    "lots",
+    selectors.get_lot_for,
+    LotDetailSerializer,
+    (
+        RouteAct("start-test", "lot.start_test", services.start_lot_test),
+        RouteAct("results", "lot.add_result", services.add_lot_property, ResultRequestSerializer),
+        RouteAct("adjust-stock", "lot.adjust_stock", services.adjust_stock, StockSerializer, _stock),
+        RouteAct("reassess", "lot.reassess", services.reassess_lot, ReasonSerializer),
+        RouteAct("dispose", "lot.dispose", services.dispose_lot, ReasonSerializer),
+        RouteAct("void", "lot.void", services.void_lot, ReasonSerializer),
+    ),
+)
+
+urlpatterns = [
+    path("lots/", Lots.as_view(), name="api-lots"),
+    *LOT.paths(),
+    path("lots/<str:code>/", Lot.as_view(), name="api-lot"),
+]
