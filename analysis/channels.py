@@ -81,21 +81,24 @@ class Channels:
         return tuple(sorted({reading.depth or 0.0 for reading in self.of(quantity)}))
 
 
-def calibrate(trace: Trace, *, setup: RigSetup) -> Channels:
-    """The channels of `trace` as `setup` says; BadSetup where it names a column or a unit that cannot be had."""
-    readings = [
-        _reading(trace, channel, number=number)
+def calibrate(trace: Trace, *, setup: RigSetup, partial: bool = False) -> Channels:
+    """The channels of `trace` as `setup` says; BadSetup where it names a column or a unit that cannot be had.
+
+    With `partial` a column that the file lacks is passed over: a zero run may have been recorded with fewer channels.
+    """
+    chosen = [
+        (number, channel)
         for number, channel in enumerate(setup.channels, start=1)
-        if channel.quantity != "time"
+        if channel.quantity != "time" and (not partial or channel.column in trace.columns)
     ]
-    pairs = _paired(readings, [channel for channel in setup.channels if channel.quantity != "time"])
-    return Channels(time=trace.time, readings=tuple(pairs))
+    readings = [_reading(trace, channel, number=number) for number, channel in chosen]
+    return Channels(time=trace.time, readings=tuple(_paired(readings, [channel for _, channel in chosen])))
 
 
 def _reading(trace: Trace, channel: Channel, *, number: int) -> Reading:
     """One channel without its pair."""
     if channel.column not in trace.columns:
-        known = ", ".join(trace.columns)
+        known = ", ".join((*trace.columns, *trace.unread))
         raise BadSetup(
             f"'{channel.column}' is not a column of {trace.file}; it has: {known}",
             where=Where(key=f"channel {number}: column"),
@@ -124,7 +127,8 @@ def _paired(readings: Sequence[Reading], channels: Sequence[Channel]) -> list[Re
     made: list[Reading] = []
     for reading, channel in zip(readings, channels, strict=True):
         if channel.quantity == "heater_voltage":
-            made.append(_power(reading, currents[channel.pair]))
+            if channel.pair in currents:
+                made.append(_power(reading, currents[channel.pair]))
         elif channel.quantity != "heater_current":
             made.append(reading)
     return made

@@ -45,7 +45,7 @@ def stated_zero(setup: RigSetup) -> Zero | None:
 
 def measured_zero(trace: Trace, *, rig: Rig) -> Zero:
     """The zero of a run on closed blocks: the mean of its last settled stretch."""
-    channels = calibrate(trace, setup=rig.setup)
+    channels = calibrate(trace, setup=rig.setup, partial=True)
     if not channels.has("gap"):
         raise BadSetup("a zero run needs a gap channel; the setup has none", where=Where(key="channel"))
     if trace.rows < 2:
