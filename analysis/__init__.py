@@ -1,0 +1,43 @@
+"""The science of the laboratory, without the web: files and numbers in, figures with their uncertainty out.
+
+In a notebook:
+
+    import analysis
+
+    result = analysis.reduce("run.csv", setup="bench-2.toml", zero="zero.csv")
+    print(analysis.to_text(result))
+    result.figures["thermal_impedance"]  # Measured: value, u, dof in SI units (m^2*K/W)
+    result.to_dict()  # the same in the units people see
+
+`run` may also be a `Trace`, or a mapping of columns, headed as in a file:
+
+    analysis.reduce({"time [s]": t, "hot [degC]": hot, "cold [degC]": cold, ...}, setup="bench-2.toml")
+
+From the command line: `python -m analysis reduce run.csv --setup bench-2.toml`.
+"""
+
+from __future__ import annotations
+
+from analysis.methods.zero import reduce_zero
+from analysis.output import from_dict, to_text
+from analysis.results import Measured, Reduction, Trace
+from analysis.runs import read_run, reduce, trace_of
+from analysis.setup import RigSetup
+from analysis.setup_reading import read_setup
+from analysis.version import VERSION
+
+__version__ = VERSION
+
+__all__ = [
+    "Measured",
+    "Reduction",
+    "RigSetup",
+    "Trace",
+    "from_dict",
+    "read_run",
+    "read_setup",
+    "reduce",
+    "reduce_zero",
+    "to_text",
+    "trace_of",
+]

@@ -16,6 +16,8 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.version import VERSION
+
 Array = NDArray[np.float64]
 EMPTY: Mapping[str, str] = MappingProxyType({})
 
@@ -149,9 +151,15 @@ class Reduction:
     notes: Mapping[str, str] = field(default_factory=lambda: EMPTY)
     setup: Mapping[str, object] = field(default_factory=dict)  # the setup it was made with, as the TOML file's mapping
     files: Mapping[str, str] = field(default_factory=lambda: EMPTY)  # role (run, zero, zero_after) -> SHA-256
-    package_version: str = ""
+    package_version: str = VERSION
 
     @property
     def blocked(self) -> bool:
         """Whether any flag keeps the run out of rankings and releases."""
         return any(flag.severity is Severity.BLOCKS for flag in self.flags)
+
+    def to_dict(self) -> dict[str, object]:
+        """The result object for JSON, in the units people see; see `analysis.output`."""
+        from analysis.output import to_dict
+
+        return to_dict(self)

@@ -8,10 +8,12 @@ from datetime import timedelta
 
 from analysis.results import Measured
 
+_NOTHING = Measured(0.0, 0.0)
+
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One column of a run file: calibrated = gain * reading + offset, in `unit`; `u` standard, in `unit` (of a difference)."""
+    """One column of a run file: calibrated = gain * reading + offset, in `unit`; `u` standard, of a difference."""
 
     column: str
     quantity: str
@@ -30,11 +32,11 @@ class RigSetup:
     name: str = ""
     area: Measured | None = None  # [m2]
     heat_flow: str = "electrical"  # electrical | meter_bar | coolant
-    loss_conductance: Measured = Measured(0.0, 0.0)  # [W/K] heater block to room
+    loss_conductance: Measured = _NOTHING  # [W/K] heater block to room
     block_conductivity: Measured | None = None  # [W/(m K)]
     time_zone: str = ""
     gap_resolution: float = 0.0  # [m]
-    gap_expansion: Measured = Measured(0.0, 0.0)  # [m/K]
+    gap_expansion: Measured = _NOTHING  # [m/K]
     zero_max_age: timedelta | None = None
     zero_max_drift: float | None = None  # [m]
     zero_reading: float | None = None  # [m]
@@ -47,4 +49,6 @@ class RigSetup:
     sample: str = ""
     application: str = ""
     kind: str = ""  # kind of material, for plausibility; "" where unknown
+    method: str = "steady"
+    window: tuple[float, float] | None = None  # [s] of the run: chosen by a person instead of the plateau found
     source: Mapping[str, object] = field(default_factory=dict)  # the mapping it was read from, as in the TOML file

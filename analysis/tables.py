@@ -7,7 +7,9 @@ import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +18,8 @@ from analysis import times
 from analysis.errors import UnreadableFile, Where
 from analysis.results import Array, Trace
 from analysis.units import conversion
+
+Numbers = TypeVar("Numbers", NDArray[np.float64], NDArray[np.floating])
 
 MAX_CELLS = 400_000_000  # read at most this many numbers of a file: 1.6 GB as float32
 LARGE_BYTES = 400_000_000  # from this size of the numbers on, channels are held as float32 (time never is)
@@ -69,7 +73,7 @@ def parse_heading(text: str) -> Heading:
 
 
 def checked_headings(texts: Sequence[str], *, file: str, line: int) -> tuple[Heading, ...]:
-    """The headings of a header line; UnreadableFile for one that is a row of numbers, blank, or names a column twice."""
+    """The headings of a header line; UnreadableFile for a row of values, a blank line, or a name that comes twice."""
     headings = tuple(parse_heading(text) for text in texts)
     where = Where(file=file, line=line)
     if len(headings) > MAX_COLUMNS:
@@ -163,7 +167,7 @@ def make_trace(raw: RawTable, *, wanted: Wanted, file: str) -> Trace:
 @dataclass(frozen=True, slots=True)
 class _Axis:
     seconds: Array  # nan where missing
-    start: times.datetime | None
+    start: datetime | None
     problem: str = ""
 
 
@@ -193,9 +197,7 @@ def _stamp_axis(raw: RawTable, wanted: Wanted, file: str) -> _Axis:
     return _Axis(seconds, times.moment(first) if known else None, problem)
 
 
-def _universal(
-    raw: RawTable, present: NDArray[np.bool_], wanted: Wanted, file: str
-) -> tuple[times.Instants, str]:
+def _universal(raw: RawTable, present: NDArray[np.bool_], wanted: Wanted, file: str) -> tuple[times.Instants, str]:
     """Stamps without an offset taken as clock times of the rig's zone, and what is doubtful about them."""
     instants = raw.instants
     if instants is None:
@@ -215,7 +217,7 @@ def _universal(
 
 def _time_order(seconds: Array) -> tuple[NDArray[np.intp] | None, int, int]:
     """Which rows to keep, in order of time (None: all as they stand), and how many were unsorted and repeated."""
-    if seconds.size == 0 or bool((np.diff(seconds) > 0).all()) and math.isfinite(seconds[0]):
+    if seconds.size == 0 or (bool((np.diff(seconds) > 0).all()) and math.isfinite(seconds[0])):
         return None, 0, 0
     rows = np.flatnonzero(np.isfinite(seconds))
     dated = seconds[rows]
@@ -238,6 +240,6 @@ def _undated_rows(seconds: Array, columns: Mapping[str, NDArray[np.floating]]) -
     return int(filled.sum())
 
 
-def _frozen(values: NDArray[np.floating]) -> NDArray[np.floating]:
+def _frozen(values: Numbers) -> Numbers:
     values.flags.writeable = False
     return values

@@ -295,10 +295,10 @@ def _by_pint(unit: str, text: str, dimension: str) -> Conversion | str:
     if likely:
         return likely
     if not text.strip():
-        return f"no unit is given; expected a unit of {_name(dimension)}, such as {_example(dimension)}"
+        return f"no unit is given; expected a unit of {_name(dimension)}, such as {example_unit(dimension)}"
     parsed = _parsed(text, absolute=dimension == "temperature")
     if parsed is None:
-        return f"unit '{unit}' is unknown; expected a unit of {_name(dimension)}, such as {_example(dimension)}"
+        return f"unit '{unit}' is unknown; expected a unit of {_name(dimension)}, such as {example_unit(dimension)}"
     if parsed.dimensionality != _registry().parse_units(DIMENSIONS[dimension]).dimensionality:
         return _wrong_dimension(unit, dimension)
     return _measure(parsed, dimension)
@@ -344,15 +344,18 @@ def _wrong_dimension(unit: str, dimension: str) -> str:
     text = plain(unit)
     for other in DIMENSIONS:
         if _listed(text, other) is not None:
-            return f"'{unit}' is a unit of {_name(other)}; expected {_name(dimension)}, such as {_example(dimension)}"
-    return f"'{unit}' is not a unit of {_name(dimension)}; expected one such as {_example(dimension)}"
+            return (
+                f"'{unit}' is a unit of {_name(other)}; expected {_name(dimension)}, such as {example_unit(dimension)}"
+            )
+    return f"'{unit}' is not a unit of {_name(dimension)}; expected one such as {example_unit(dimension)}"
 
 
 def _name(dimension: str) -> str:
     return dimension.replace("_", " ")
 
 
-def _example(dimension: str) -> str:
+def example_unit(dimension: str) -> str:
+    """A unit of a dimension that people are used to."""
     shown_units = [entry.shown for entry in QUANTITIES.values() if entry.dimension == dimension]
     return shown_units[0] if shown_units else DIMENSIONS[dimension]
 

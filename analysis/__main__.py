@@ -1,0 +1,128 @@
+"""The science without the web: `python -m analysis reduce run.csv --setup bench-2.toml`.
+
+Exit codes: 0 figures were obtained; 2 a file or a setup cannot be read, one line on standard error says why; 3 it was
+read, but no figure is defensible.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import analysis
+from analysis import batch
+from analysis.comparing import output, reading
+from analysis.errors import AnalysisError, UnreadableFile, Where
+from analysis.results import Reduction
+
+FIGURES, UNREADABLE, NO_FIGURES = 0, 2, 3
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    options = _parser().parse_args(arguments)
+    if hasattr(sys.stdout, "reconfigure"):
+        sys.stdout.reconfigure(errors="backslashreplace")
+    try:
+        code: int = options.run_command(options)
+    except AnalysisError as error:
+        print(" ".join(str(error).split()), file=sys.stderr)
+        return UNREADABLE
+    except BrokenPipeError:  # whoever read the output has had enough
+        sys.stderr.close()
+        return FIGURES
+    return code
+
+
+def exit_code(reduction: Reduction) -> int:
+    return FIGURES if reduction.figures else NO_FIGURES
+
+
+def _reduce(options: argparse.Namespace) -> int:
+    reduction = analysis.reduce(options.run, setup=options.setup, zero=options.zero, zero_after=options.zero_after)
+    print(_json(reduction.to_dict()) if options.json else analysis.to_text(reduction))
+    return exit_code(reduction)
+
+
+def _batch(options: argparse.Namespace) -> int:
+    batch.run(options.manifest, out=options.out, workers=options.workers, progress=_progress())
+    return FIGURES
+
+
+def _compare(options: argparse.Namespace) -> int:
+    results = [_result(path) for path in options.results]
+    ranking = reading.command(results, names=[path.name for path in options.results], figure=options.figure)
+    print(_json(output.to_dict(ranking)) if options.json else output.to_text(ranking), end="")
+    return FIGURES if ranking.ranked.items else NO_FIGURES
+
+
+def _result(path: Path) -> dict[str, Any]:
+    try:
+        loaded = json.loads(path.read_text(encoding="utf-8-sig"))
+    except FileNotFoundError as error:
+        raise UnreadableFile("there is no such file", where=Where(path.name)) from error
+    except json.JSONDecodeError as error:
+        raise UnreadableFile(f"the JSON cannot be read: {error.msg}", where=Where(path.name, error.lineno)) from error
+    except (OSError, UnicodeDecodeError, RecursionError) as error:
+        raise UnreadableFile(f"the file cannot be read: {error}", where=Where(path.name)) from error
+    if not isinstance(loaded, dict):
+        raise UnreadableFile("this is no result of a reduction: an object is expected", where=Where(path.name))
+    return loaded
+
+
+def _json(data: object) -> str:
+    return json.dumps(data, indent=2, allow_nan=False)
+
+
+def _progress() -> batch.Progress | None:
+    return _bar if sys.stderr.isatty() else None
+
+
+def _bar(done: int, total: int, failed: int) -> None:
+    """A bar on the terminal, drawn over itself."""
+    filled = 40 * done // max(total, 1)
+    end = "\n" if done == total else ""
+    print(f"\r[{'#' * filled:<40}] {done} of {total}, {failed} unreadable", end=end, file=sys.stderr, flush=True)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="python -m analysis", description="Reduce and compare runs, without the web.")
+    parser.add_argument("--version", action="version", version=analysis.__version__)
+    commands = parser.add_subparsers(required=True, metavar="command")
+
+    one = commands.add_parser("reduce", help="reduce one run to its figures")
+    one.add_argument("run", type=Path, help="run file: CSV, XLSX or Parquet")
+    one.add_argument("--setup", type=Path, help="setup file (TOML), or a result to repeat")
+    one.add_argument("--zero", type=Path, help="zero run on closed blocks, before the run")
+    one.add_argument("--zero-after", type=Path, help="zero run on closed blocks, after the run")
+    one.add_argument("--json", action="store_true", help="print the result object")
+    one.set_defaults(run_command=_reduce)
+
+    many = commands.add_parser("batch", help="reduce many runs, listed in a manifest")
+    many.add_argument("manifest", type=Path, help="CSV with the columns run, setup, zero, zero_after")
+    many.add_argument(
+        "--out", type=Path, required=True, help="results, one JSON object a line, in the manifest's order"
+    )
+    many.add_argument("--workers", type=_workers, default=1, help="processes to share the work (1)")
+    many.set_defaults(run_command=_batch)
+
+    ranking = commands.add_parser("compare", help="rank samples under matched conditions")
+    ranking.add_argument("results", type=Path, nargs="+", help="results that `reduce --json` printed")
+    ranking.add_argument("--figure", default="temperature_rise", choices=("temperature_rise", "thermal_impedance"))
+    ranking.add_argument("--json", action="store_true", help="print the ranking as JSON")
+    ranking.set_defaults(run_command=_compare)
+    return parser
+
+
+def _workers(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError(f"expected a number of processes from 1 to 256, found '{text}'")
+    return int(text)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

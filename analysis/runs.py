@@ -1,0 +1,115 @@
+"""From the names of files to a reduction."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from analysis import readers, tables
+from analysis.errors import BadSetup, Where
+from analysis.methods import METHODS
+from analysis.results import Reduction, Trace
+from analysis.setup import RigSetup
+from analysis.setup_reading import default_setup, read_setup, time_column, with_channels
+from analysis.tables import Heading, RawTable, Wanted
+
+Columns = Mapping[str, Sequence[float] | np.ndarray]
+Run = Path | str | Trace | Columns
+Setup = Path | str | Mapping[str, object] | RigSetup
+
+
+def reduce(
+    run: Run,
+    *,
+    setup: Setup | None = None,
+    zero: Run | None = None,
+    zero_after: Run | None = None,
+    window: tuple[float, float] | None = None,
+) -> Reduction:
+    """Reduce one run to its figures.
+
+    Parameters: `run`, `zero` and `zero_after` are paths, traces, or mappings of columns headed as in a file
+    (`"hot [degC]"`); `setup` a path, the mapping of a setup file, or a RigSetup; without it columns are known by their
+    names; `window` two times in s of the run, chosen by a person instead of the settled plateau that is found.
+    Raises UnreadableFile, BadSetup or UnitError, each naming the file, the line, the column or the key.
+    """
+    rig = _setup(run, setup)
+    if rig.method not in METHODS:
+        raise BadSetup(f"'{rig.method}' is no method; known: {', '.join(METHODS)}", where=Where(key="[run] method"))
+    return METHODS[rig.method](
+        _trace(run, rig),
+        rig,
+        zero=None if zero is None else _trace(zero, rig),
+        zero_after=None if zero_after is None else _trace(zero_after, rig),
+        window=window or rig.window,
+    )
+
+
+def read_run(path: Path | str, *, setup: RigSetup | None = None, name: str = "") -> Trace:
+    """A run file as a trace of the columns that the setup names; `name` is what errors call the file.
+
+    A column that the setup names and the file lacks is left out here and refused when it is needed: a zero run may
+    have been recorded with fewer channels.
+    """
+    found = readers.headings(path, name=name)
+    file = name or Path(path).name
+    rig = default_setup(found, file=file) if setup is None else setup
+    rig = with_channels(rig, found, file=file) if not rig.channels else rig
+    return readers.read(path, wanted=_wanted(rig, found, file), name=name)
+
+
+def trace_of(columns: Columns, *, setup: RigSetup | None = None, name: str = "arrays") -> Trace:
+    """A trace out of arrays in memory, headed as in a file: `{"time [s]": t, "hot [degC]": hot}`."""
+    found = tables.checked_headings(list(columns), file=name, line=1)
+    rig = default_setup(found, file=name) if setup is None else setup
+    wanted = _wanted(rig, found, name)
+    values = {
+        heading.name: np.array(data, dtype=np.float64) for heading, data in zip(found, columns.values(), strict=True)
+    }
+    digest = hashlib.sha256()
+    for heading, data in zip(found, values.values(), strict=True):
+        if data.shape != (len(values[wanted.time]),):
+            raise BadSetup(f"the columns have different lengths: {data.shape}", where=Where(name, None, heading.name))
+        digest.update(f"{heading.name} [{heading.unit}]".encode() + data.tobytes())
+    raw = RawTable(
+        headings=found,
+        columns={column: values[column] for column in wanted.columns},
+        sha256=digest.hexdigest(),
+        seconds=values[wanted.time],
+    )
+    return tables.make_trace(raw, wanted=wanted, file=name)
+
+
+def _setup(run: Run, setup: Setup | None) -> RigSetup:
+    """The setup, its channels known by their names where it lists none."""
+    rig = setup if isinstance(setup, RigSetup) else read_setup({} if setup is None else setup)
+    if rig.channels:
+        return rig
+    if isinstance(run, Trace):
+        found = tuple(Heading(name, run.units.get(name, "")) for name in (*run.columns, *run.unread))
+        return with_channels(rig, found, file=run.file)
+    if isinstance(run, Mapping):
+        return with_channels(rig, tuple(tables.parse_heading(name) for name in run))
+    return with_channels(rig, readers.headings(run), file=Path(run).name)
+
+
+def _trace(run: Run, setup: RigSetup) -> Trace:
+    if isinstance(run, Trace):
+        return run
+    if isinstance(run, Mapping):
+        return trace_of(run, setup=setup)
+    return read_run(run, setup=setup)
+
+
+def _wanted(setup: RigSetup, headings: Sequence[Heading], file: str) -> Wanted:
+    time = time_column(setup, headings, file=file)
+    known = {heading.name for heading in headings}
+    return Wanted(
+        time=time.column,
+        columns=tuple(c.column for c in setup.channels if c.quantity != "time" and c.column in known),
+        time_unit=time.unit,
+        time_zone=setup.time_zone,
+    )

@@ -1,0 +1,328 @@
+"""A setup file, or the mapping it holds, to a `RigSetup`; and the setup of a file that comes without one."""
+
+from __future__ import annotations
+
+import json
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from pathlib import Path
+from typing import cast
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from analysis.errors import BadSetup, UnitError, Where
+from analysis.quantities import CHANNEL_QUANTITIES, QUANTITIES
+from analysis.results import Measured
+from analysis.setup import Channel, RigSetup
+from analysis.setup_tables import Table, tolerance
+from analysis.tables import Heading
+from analysis.units import conversion
+
+HEAT_FLOWS = ("electrical", "meter_bar", "coolant")
+CONDITIONS: Mapping[str, str] = {"heater_power": "power", "force": "force", "coolant_temperature": "temperature"}
+_TABLES = ("rig", "gap", "zero", "nominal", "tolerance", "steady", "channel", "run")
+_DEEP = ("hot_temperature", "cold_temperature")
+
+SYNONYMS: Mapping[str, tuple[str, ...]] = {
+    "time": ("time", "t", "elapsed", "elapsed_time", "timestamp", "time_stamp", "datetime", "date_time"),
+    "heater_power": ("heater_power", "power", "heater"),
+    "heater_voltage": ("heater_voltage", "voltage"),
+    "heater_current": ("heater_current", "current"),
+    "hot_temperature": ("hot_temperature", "hot", "t_hot", "hot_block", "hot_face"),
+    "cold_temperature": ("cold_temperature", "cold", "t_cold", "cold_block", "cold_face"),
+    "coolant_in": ("coolant_in", "coolant_inlet", "t_coolant_in", "water_in"),
+    "coolant_out": ("coolant_out", "coolant_outlet", "t_coolant_out", "water_out"),
+    "coolant_flow": ("coolant_flow", "flow", "flow_rate", "water_flow"),
+    "ambient_temperature": ("ambient_temperature", "ambient", "t_ambient", "room", "room_temperature"),
+    "gap": ("gap", "displacement", "bond_line", "blt"),
+    "force": ("force", "load"),
+}
+"""The names, in small letters with `_` between words, by which a column is known where no setup says what it holds.
+
+A number at the end (`hot_1`, `heater 2`) makes several channels of one quantity. A column named by the quantity's own
+key goes before all others; of two different names for one quantity neither is taken and the reader is asked.
+"""
+
+
+def read_setup(source: Path | str | Mapping[str, object]) -> RigSetup:
+    """A setup from a TOML or JSON file, from a JSON result that carries its setup, or from a mapping of one.
+
+    Raises UnreadableFile or BadSetup, which names the file, the line of a mistake in the syntax, or the key.
+    """
+    if isinstance(source, Mapping):
+        return from_mapping(source)
+    path = Path(source)
+    return from_mapping(_load(path), file=path.name)
+
+
+def from_mapping(mapping: Mapping[str, object], *, file: str = "") -> RigSetup:
+    """A setup from the mapping a TOML file holds; BadSetup names every mistake by its key."""
+    carried = mapping.get("setup")
+    if isinstance(carried, Mapping) and "method" in mapping:
+        mapping = cast(Mapping[str, object], carried)
+    top = Table(mapping, "", file)
+    rig, gap, steady, run = (top.inner(name) for name in ("rig", "gap", "steady", "run"))
+    zero, nominal_table, tolerance_table = (top.inner(name) for name in ("zero", "nominal", "tolerance"))
+    nominal = _nominal(nominal_table)
+    setup = RigSetup(
+        name=rig.text("name"),
+        area=_positive_measured(rig, "area", "area"),
+        heat_flow=rig.choice("heat_flow", of=HEAT_FLOWS, default="electrical"),
+        loss_conductance=rig.measured("loss_conductance", "conductance", least=0.0) or Measured(0.0, 0.0),
+        block_conductivity=_positive_measured(rig, "block_conductivity", "conductivity"),
+        time_zone=_time_zone(rig),
+        gap_resolution=gap.quantity("resolution", "length", least=0.0) or 0.0,
+        gap_expansion=gap.measured("expansion", "expansion") or Measured(0.0, 0.0),
+        zero_max_age=_duration(gap, "zero_max_age"),
+        zero_max_drift=gap.quantity("zero_max_drift", "length", least=0.0),
+        zero_reading=gap.quantity("zero_reading", "length"),
+        null_temperatures=zero.truth("null_temperatures", default=False),
+        nominal=nominal,
+        tolerance=_tolerance(tolerance_table, nominal),
+        min_duration=steady.positive("min_duration", "time", 180.0),
+        max_slope=steady.positive("max_slope", "temperature_rate", 0.05 / 60.0),
+        window=_window(steady),
+        channels=_channels(top),
+        sample=run.text("sample"),
+        application=run.text("application"),
+        kind=run.text("kind"),
+        method=run.text("method", "steady"),
+        source=mapping,
+    )
+    for table in (rig, gap, zero, nominal_table, tolerance_table, steady, run):
+        table.done()
+    top.asked.update(_TABLES)
+    top.done()
+    return setup
+
+
+def default_setup(headings: Sequence[Heading], *, file: str = "") -> RigSetup:
+    """The setup of a file that comes without one: columns known by their names alone, nothing else assumed."""
+    return with_channels(from_mapping({}), headings, file=file)
+
+
+def with_channels(setup: RigSetup, headings: Sequence[Heading], *, file: str = "") -> RigSetup:
+    """A setup that names no channels, with those that the headings name."""
+    rows = [
+        {"column": name, "quantity": quantity} | ({"pair": pair} if pair else {})
+        for quantity in CHANNEL_QUANTITIES
+        for name, pair in _recognised(quantity, headings, file=file)
+    ]
+    return from_mapping({**setup.source, "channel": rows}, file=file)
+
+
+def time_column(setup: RigSetup, headings: Sequence[Heading], *, file: str = "") -> Channel:
+    """The channel of the time: as the setup says, else the one column that is named as time is."""
+    for channel in setup.channels:
+        if channel.quantity == "time":
+            return channel
+    found = _recognised("time", headings, file=file)
+    if not found:
+        listed = ", ".join(heading.name for heading in headings)
+        raise BadSetup(
+            f"no column is named as a time column is (such as 'time'); the file has: {listed}",
+            where=Where(file=file, key="channel: time"),
+        )
+    return Channel(column=found[0][0], quantity="time")
+
+
+def _recognised(quantity: str, headings: Sequence[Heading], *, file: str) -> list[tuple[str, str]]:
+    """The columns of a quantity, each with the number at the end of its name where voltages and currents pair up."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    for heading in headings:
+        plain = re.sub(r"[\s\-.]+", "_", heading.name.strip().lower())
+        stem, number = _stem(plain)
+        if plain in SYNONYMS[quantity]:
+            stem, number = plain, ""
+        if stem in SYNONYMS[quantity]:
+            pair = (number or "1") if quantity in ("heater_voltage", "heater_current") else ""
+            found.setdefault(stem, []).append((heading.name, pair))
+    if quantity in found:
+        return found[quantity] if quantity != "time" else found[quantity][:1]
+    if len(found) > 1 or (quantity == "time" and sum(len(columns) for columns in found.values()) > 1):
+        names = ", ".join(f"'{name}'" for columns in found.values() for name, _ in columns)
+        raise BadSetup(
+            f"{names} could all be {QUANTITIES[quantity].label.lower()}; say which in a setup",
+            where=Where(file=file, key="channel: column"),
+        )
+    return next(iter(found.values()), [])
+
+
+def _stem(name: str) -> tuple[str, str]:
+    match = re.fullmatch(r"(.*?)_?(\d{1,2})", name)
+    return (name, "") if match is None else (match[1], match[2])
+
+
+def _load(path: Path) -> Mapping[str, object]:
+    """The mapping a setup file holds."""
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError as error:
+        raise BadSetup("there is no such file", where=Where(path.name)) from error
+    except OSError as error:
+        raise BadSetup(f"the file cannot be opened: {error.strerror}", where=Where(path.name)) from error
+    except UnicodeDecodeError as error:
+        raise BadSetup("the setup is not UTF-8 text", where=Where(path.name)) from error
+    loaded = _json(text, path.name) if text.lstrip().startswith("{") else _toml(text, path.name)
+    if not isinstance(loaded, Mapping):
+        raise BadSetup("expected tables such as [rig] and [[channel]]", where=Where(path.name))
+    return cast(Mapping[str, object], loaded)
+
+
+def _json(text: str, file: str) -> object:
+    try:
+        return json.loads(text)
+    except (json.JSONDecodeError, RecursionError) as error:
+        line = getattr(error, "lineno", None)
+        raise BadSetup(f"the JSON cannot be read: {error}", where=Where(file, line)) from error
+
+
+def _toml(text: str, file: str) -> object:
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        match = re.search(r"\(at line (\d+), column \d+\)", str(error))
+        line = int(match[1]) if match else text.count("\n") + 1
+        raise BadSetup(f"the TOML cannot be read: {error}", where=Where(file, line)) from error
+
+
+def _positive_measured(table: Table, key: str, dimension: str) -> Measured | None:
+    value = table.measured(key, dimension)
+    if value is not None and value.value <= 0.0:
+        raise table.wrong(key, "expected a value above zero")
+    return value
+
+
+def _time_zone(rig: Table) -> str:
+    name = rig.text("time_zone")
+    if name:
+        try:
+            ZoneInfo(name)
+        except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+            raise rig.wrong("time_zone", f"'{name}' is not a time zone such as Europe/Vienna") from error
+    return name
+
+
+def _duration(table: Table, key: str) -> timedelta | None:
+    seconds = table.quantity(key, "time", least=0.0)
+    try:
+        return None if seconds is None else timedelta(seconds=seconds)
+    except OverflowError as error:
+        raise table.wrong(key, "the duration is too long") from error
+
+
+def _nominal(table: Table) -> dict[str, float]:
+    values = {key: table.quantity(key, dimension) for key, dimension in CONDITIONS.items()}
+    return {key: value for key, value in values.items() if value is not None}
+
+
+def _tolerance(table: Table, nominal: Mapping[str, float]) -> dict[str, float]:
+    values = {key: tolerance(table, key, kind, nominal=nominal.get(key)) for key, kind in CONDITIONS.items()}
+    return {key: value for key, value in values.items() if value is not None}
+
+
+def _window(steady: Table) -> tuple[float, float] | None:
+    """`window = ["900 s", "1500 s"]`: times of the run that a person chose."""
+    given = steady.get("window")
+    if given is None:
+        return None
+    if not isinstance(given, Sequence) or isinstance(given, str) or len(given) != 2:
+        raise steady.wrong("window", 'expected two times, such as ["900 s", "1500 s"]')
+    start, end = (steady.si("window", time, "time") for time in given)
+    if not start < end:
+        raise steady.wrong("window", "the second time must be later than the first")
+    return start, end
+
+
+def _channels(top: Table) -> tuple[Channel, ...]:
+    rows = top.get("channel")
+    if rows is None:
+        return ()
+    if not isinstance(rows, Sequence) or isinstance(rows, str):
+        raise BadSetup("expected a list of tables, each written as [[channel]]", where=Where(top.file, key="channel"))
+    channels: list[Channel] = []
+    seen: dict[str, int] = {}
+    for number, row in enumerate(rows, start=1):
+        if not isinstance(row, Mapping):
+            raise BadSetup("expected a table", where=Where(top.file, key=f"channel {number}"))
+        table = Table(row, f"channel {number}:", top.file)
+        channel = _channel(table)
+        if channel.column in seen:
+            earlier = seen[channel.column]
+            raise table.wrong("column", f"'{channel.column}' is the column of channel {earlier} already")
+        seen[channel.column] = number
+        channels.append(channel)
+    _check_pairs(channels, top.file)
+    _check_one_time(channels, top.file)
+    return tuple(channels)
+
+
+def _channel(table: Table) -> Channel:
+    column, quantity = table.text("column"), table.text("quantity")
+    if not column:
+        raise table.wrong("column", "is missing; expected the header's name without its unit")
+    if not quantity:
+        raise table.wrong("quantity", f"is missing; expected one of: {', '.join(CHANNEL_QUANTITIES)}")
+    quantity = table.choice("quantity", of=CHANNEL_QUANTITIES, default="")
+    channel = Channel(
+        column=column,
+        quantity=quantity,
+        unit=_unit(table, quantity),
+        gain=table.number("gain", 1.0),
+        offset=table.number("offset", 0.0),
+        u=table.checked("u", table.number("u", 0.0), 0.0),
+        depth=table.quantity("depth", "length", least=0.0),
+        pair=_pair(table),
+    )
+    if channel.gain == 0.0:
+        raise table.wrong("gain", "a gain of zero would erase the reading")
+    if channel.depth is not None and quantity not in _DEEP:
+        raise table.wrong("depth", f"is for {' and '.join(_DEEP)} only")
+    if channel.pair and quantity not in ("heater_voltage", "heater_current"):
+        raise table.wrong("pair", "is for heater_voltage and heater_current only")
+    table.done()
+    return channel
+
+
+def _unit(table: Table, quantity: str) -> str:
+    unit = table.text("unit")
+    if unit:
+        try:
+            conversion(unit, quantity)
+        except UnitError as error:
+            raise table.wrong("unit", error.message) from error
+    return unit
+
+
+def _pair(table: Table) -> str:
+    pair = table.get("pair")
+    if isinstance(pair, int) and not isinstance(pair, bool):
+        return str(pair)
+    return table.text("pair")
+
+
+def _check_pairs(channels: Sequence[Channel], file: str) -> None:
+    """Each voltage needs the one current of its pair, and the other way round."""
+    partners = {"heater_voltage": "heater_current", "heater_current": "heater_voltage"}
+    for number, channel in enumerate(channels, start=1):
+        partner = partners.get(channel.quantity)
+        if partner is None:
+            continue
+        same = sum(other.quantity == channel.quantity and other.pair == channel.pair for other in channels)
+        others = sum(other.quantity == partner and other.pair == channel.pair for other in channels)
+        if same != 1 or others != 1:
+            raise BadSetup(
+                f"expected exactly one {channel.quantity} and one {partner} of pair '{channel.pair}', "
+                f"found {same} and {others}",
+                where=Where(file, key=f"channel {number}: pair"),
+            )
+
+
+def _check_one_time(channels: Sequence[Channel], file: str) -> None:
+    times = [number for number, channel in enumerate(channels, start=1) if channel.quantity == "time"]
+    if len(times) > 1:
+        raise BadSetup("expected one time channel", where=Where(file, key=f"channel {times[1]}: quantity"))
+    for number in times:
+        if channels[number - 1].gain != 1.0 or channels[number - 1].offset != 0.0:
+            raise BadSetup("a time channel has no gain and no offset", where=Where(file, key=f"channel {number}: gain"))
