@@ -18,12 +18,12 @@ From the command line: `python -m analysis reduce run.csv --setup bench-2.toml`.
 
 from __future__ import annotations
 
-from analysis.methods.zero import reduce_zero
 from analysis.output import from_dict, to_text
 from analysis.results import Measured, Reduction, Trace
 from analysis.runs import read_run, reduce, trace_of
 from analysis.setup import RigSetup
 from analysis.setup_reading import read_setup
+from analysis.steady.zero_run import reduce_zero
 from analysis.version import VERSION
 
 __version__ = VERSION
