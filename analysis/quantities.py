@@ -38,6 +38,7 @@ _ENTRIES = (
     Quantity("ambient_temperature", "T_a", "Ambient temperature", "temperature", "K", "degC"),
     Quantity("gap", "d", "Gap", "length", "m", "um"),
     Quantity("force", "F", "Force", "force", "N", "N"),
+    Quantity("zero_reading", "d_0", "Zero reading", "length", "m", "um"),
     # what is computed from a run
     Quantity("temperature_rise", "ΔT", "Temperature rise", "temperature_difference", "K", "K"),
     Quantity("heat_flow", "Q", "Heat flow", "power", "W", "W"),

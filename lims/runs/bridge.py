@@ -20,13 +20,16 @@ from typing import Any
 import numpy as np
 from django.core.files.storage import default_storage
 
-import analysis
+from analysis import runs as analysis_runs
 from analysis.channels import Reading, calibrate
 from analysis.errors import AnalysisError
-from analysis.methods import METHODS
+from analysis.output import to_dict
 from analysis.quantities import QUANTITIES
 from analysis.results import Measured, Reduction, Trace
+from analysis.setup_reading import read_setup
+from analysis.steady.zero_run import reduce_zero
 from analysis.units import shown
+from analysis.version import VERSION
 from lims.core.display import pretty_unit
 from lims.files.models import StoredFile
 from lims.rigs.selectors import method_setup, setup_at
@@ -34,11 +37,6 @@ from lims.runs import traces
 from lims.runs.models import Run
 
 LIBRARIES = ("numpy", "scipy", "polars", "pint", "CoolProp", "GTC", "python-calamine")
-SUFFIXES = {
-    "text/csv": ".csv",
-    "application/vnd.apache.parquet": ".parquet",
-    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet": ".xlsx",
-}
 
 
 class Failed(Exception):
@@ -89,61 +87,59 @@ def workspace() -> Iterator[Path]:
         yield Path(folder)
 
 
-def laid_out(file: StoredFile, folder: Path, *, role: str) -> Path:
-    """A stored file in `folder` under the name it came with, so that messages name it as its sender does."""
-    place = folder / role
-    place.mkdir()
-    suffix = SUFFIXES.get(file.media_type, "")
-    named = place / file.name.replace("/", "_")
-    path = named if named.suffix.lower() == suffix or not suffix else named.with_name(named.name + suffix)
+def path_of(file: StoredFile, folder: Path) -> Path:
+    """Where a stored file can be read: in the storage's own folder, or as a copy in `folder`."""
     try:
-        path.symlink_to(Path(default_storage.path(file.path)).resolve(strict=True))
+        return Path(default_storage.path(file.path))
     except NotImplementedError:  # the storage is no folder of this machine
+        path = folder / file.sha256
         with default_storage.open(file.path, "rb") as stored, path.open("wb") as copy:
             shutil.copyfileobj(stored, copy, 1 << 20)
-    return path
+        return path
 
 
-def snapshot(run: Run, *, at: datetime) -> Snapshot:
+def snapshot(run: Run, *, at: datetime, window: tuple[float, float] | None = None) -> Snapshot:
     """The setup of a run at a time: what its rig was, what its method asks for, whose sample it is."""
     rig = setup_at(run.rig, at)
     setup: dict[str, Any] = dict(rig["setup"])
     if (application := run.application) is not None:
         setup |= method_setup(application.method_version)
-        setup["run"] = {"sample": application.sample.code, "application": application.code}
+        setup["run"] = {
+            "sample": application.sample.code,
+            "application": application.code,
+            "method": application.method_version.reduction_method,
+        }
         if kind := application.sample.material_kind:
             setup["run"]["kind"] = kind
+    if window is not None:
+        setup["steady"] = {**setup.get("steady", {}), "window": [f"{second!r} s" for second in window]}
     return Snapshot(setup, rig["calibrations"], rig["configuration"])
 
 
-def read(path: Path, setup: Mapping[str, Any]) -> Trace:
-    """A run file as the analysis reads it."""
+def read(file: StoredFile, setup: Mapping[str, Any], folder: Path) -> Trace:
+    """A stored run file as the analysis reads it; errors call it by the name it came with."""
     try:
-        return analysis.read_run(path, setup=analysis.read_setup(setup))
+        return analysis_runs.read_run(path_of(file, folder), setup=read_setup(setup), name=file.name)
     except AnalysisError as error:
         raise Failed(error) from error
 
 
 def reduce(
-    trace: Trace,
-    setup: Mapping[str, Any],
-    *,
-    method: str,
-    zero: Trace | None = None,
-    zero_after: Trace | None = None,
-    window: tuple[float, float] | None = None,
+    trace: Trace, setup: Mapping[str, Any], *, zero: Trace | None = None, zero_after: Trace | None = None
 ) -> Outcome:
-    """Compute the figures of one run."""
+    """Compute the figures of one run by the method its setup names."""
     try:
-        if method == "zero":
-            reduction = analysis.reduce_zero(trace, analysis.read_setup(setup))
-        else:
-            reduction = METHODS[method](
-                trace, analysis.read_setup(setup), zero=zero, zero_after=zero_after, window=window
-            )
+        return _outcome(analysis_runs.reduce(trace, setup=read_setup(setup), zero=zero, zero_after=zero_after))
     except AnalysisError as error:
         raise Failed(error) from error
-    return _outcome(reduction)
+
+
+def reduce_zero_run(trace: Trace, setup: Mapping[str, Any]) -> Outcome:
+    """Read what a zero run says."""
+    try:
+        return _outcome(reduce_zero(trace, read_setup(setup)))
+    except AnalysisError as error:
+        raise Failed(error) from error
 
 
 def _outcome(reduction: Reduction) -> Outcome:
@@ -156,8 +152,8 @@ def _outcome(reduction: Reduction) -> Outcome:
             for flag in reduction.flags
         ],
         shared=_shared(reduction),
-        result=reduction.to_dict(),
-        package_version=reduction.package_version,
+        result=to_dict(reduction),
+        package_version=reduction.package_version or VERSION,
         environment=_environment(),
     )
 
@@ -194,8 +190,14 @@ def _environment() -> dict[str, str]:
 
 def keep_curves(trace: Trace, setup: Mapping[str, Any], *, key: str) -> None:
     """Keep the calibrated channels of a run for drawing, in the units people see."""
-    channels = calibrate(trace, setup=analysis.read_setup(setup))
+    channels = calibrate(trace, setup=read_setup(_with_columns_of(trace, setup)))
     traces.keep(key, time=trace.time, curves=[_curve(reading) for reading in channels.readings])
+
+
+def _with_columns_of(trace: Trace, setup: Mapping[str, Any]) -> dict[str, Any]:
+    """The setup without the channels that the file lacks: a zero run may have fewer."""
+    rows = [row for row in setup["channel"] if row["column"] in trace.columns]
+    return {**setup, "channel": rows}
 
 
 def _curve(reading: Reading) -> traces.Curve:
@@ -210,4 +212,4 @@ def make_curves_again(run: Run, setup: Mapping[str, Any], *, key: str) -> None:
     if run.file is None:
         return
     with workspace() as folder:
-        keep_curves(read(laid_out(run.file, folder, role="run"), setup), setup, key=key)
+        keep_curves(read(run.file, setup, folder), setup, key=key)

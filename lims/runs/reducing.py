@@ -167,46 +167,37 @@ def _compute(pk: int) -> tuple[Inputs, Outcome]:
     reduction = Reduction.objects.select_related(*AROUND).get(pk=pk)
     run = reduction.run
     with bridge.workspace() as folder:
-        trace, snapshot = _read(run, folder)
+        trace, snapshot = _read(reduction, folder)
         zeros = Zeros(run.zero, run.zero_after)
-        if run.kind != Run.Kind.ZERO and not run.zeros_by_hand:
-            zeros = Zeros(*zeros_around(run.rig, trace.start, no_later_than=run.uploaded_at))
-        outcome = bridge.reduce(
-            trace,
-            snapshot.setup,
-            method=_method(run),
-            zero=_read_zero(zeros.before, snapshot, folder, role="zero"),
-            zero_after=_read_zero(zeros.after, snapshot, folder, role="zero_after"),
-            window=_window(reduction),
-        )
+        if run.kind == Run.Kind.ZERO:
+            outcome = bridge.reduce_zero_run(trace, snapshot.setup)
+        else:
+            if not run.zeros_by_hand:
+                zeros = Zeros(*zeros_around(run.rig, trace.start, no_later_than=run.uploaded_at))
+            before, after = (_read_zero(zero, snapshot, folder) for zero in (zeros.before, zeros.after))
+            outcome = bridge.reduce(trace, snapshot.setup, zero=before, zero_after=after)
         digests = _digests(run, zeros)
         bridge.keep_curves(trace, snapshot.setup, key=key_of(digests, snapshot.setup))
     return Inputs(snapshot, zeros, digests, trace.start, trace.rows, trace.seconds), outcome
 
 
-def _read(run: Run, folder: Path) -> tuple[Any, bridge.Snapshot]:
+def _read(reduction: Reduction, folder: Path) -> tuple[Any, bridge.Snapshot]:
     """The run as recorded, with the setup of its day: where the file tells another day, the setup follows."""
+    run, window = reduction.run, _window(reduction)
     if run.file is None:
         raise Conflict(f"{run.code} has no file.", code="file-missing")
-    path = bridge.laid_out(run.file, folder, role="run")
-    snapshot = bridge.snapshot(run, at=run.started_at or run.uploaded_at)
-    trace = bridge.read(path, snapshot.setup)
+    snapshot = bridge.snapshot(run, at=run.started_at or run.uploaded_at, window=window)
+    trace = bridge.read(run.file, snapshot.setup, folder)
     if trace.start is not None and trace.start != run.started_at:
-        then = bridge.snapshot(run, at=trace.start)
+        then = bridge.snapshot(run, at=trace.start, window=window)
         if then.setup["channel"] != snapshot.setup["channel"]:
-            trace = bridge.read(path, then.setup)
+            trace = bridge.read(run.file, then.setup, folder)
         snapshot = then
     return trace, snapshot
 
 
-def _read_zero(zero: Run | None, snapshot: bridge.Snapshot, folder: Path, *, role: str) -> Any:
-    if zero is None or zero.file is None:
-        return None
-    return bridge.read(bridge.laid_out(zero.file, folder, role=role), snapshot.setup)
-
-
-def _method(run: Run) -> str:
-    return "zero" if run.application is None else run.application.method_version.reduction_method
+def _read_zero(zero: Run | None, snapshot: bridge.Snapshot, folder: Path) -> Any:
+    return bridge.read(zero.file, snapshot.setup, folder) if zero is not None and zero.file is not None else None
 
 
 def _window(reduction: Reduction) -> tuple[float, float] | None:

@@ -6,7 +6,16 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import Count, F, Q, QuerySet
+from django.db.models import (
+    Count,
+    DateTimeField,
+    DurationField,
+    ExpressionWrapper,
+    F,
+    Func,
+    Q,
+    QuerySet,
+)
 from django.db.models.functions import Coalesce
 
 from lims.accounts.acts import require
@@ -26,6 +35,7 @@ KINDS = Run.Kind.choices
 AT_WORK = (ReductionState.QUEUED, ReductionState.REDUCING)
 ZERO_REACH = timedelta(days=7)  # an older zero is never taken by itself; whether it is too old the rig's limit says
 DAY = timedelta(days=1)
+LASTED = Func(F("seconds"), template="make_interval(secs => %(expressions)s)", output_field=DurationField())
 OPEN_FOR_RUNS = (ApplicationState.APPLIED, ApplicationState.SETTLED, ApplicationState.MEASURED)
 
 
@@ -128,7 +138,7 @@ def overlapping(run: Run) -> QuerySet[Run]:
         return Run.objects.none()
     return (
         Run.objects.filter(rig=run.rig_id, started_at__lt=run.started_at + timedelta(seconds=run.seconds))
-        .annotate(ends=F("started_at") + F("seconds") * timedelta(seconds=1))
+        .annotate(ends=ExpressionWrapper(F("started_at") + LASTED, output_field=DateTimeField()))
         .filter(ends__gt=run.started_at)
         .exclude(pk=run.pk)
         .exclude(state__in=(RunState.REFUSED, RunState.INVALIDATED))
