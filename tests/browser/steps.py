@@ -1,7 +1,8 @@
-"""What people do in every browser test."""
+"""What people do, and what is looked at, in every browser test."""
 
 from __future__ import annotations
 
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
 from tests.factories import PASSWORD
@@ -13,3 +14,15 @@ def sign_in(page: Page, username: str, password: str = PASSWORD) -> None:
     page.locator("input[name=password]").fill(password)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(lambda address: "/sign-in/" not in address)
+
+
+def serious_faults(page: Page) -> list[str]:
+    """The serious and critical faults that the rules find, with the places."""
+    found = Axe().run(
+        page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+    )
+    return [
+        f"{fault['id']}: {[node['html'][:150] for node in fault['nodes'][:3]]}"
+        for fault in found.response["violations"]
+        if fault["impact"] in ("serious", "critical")
+    ]

@@ -10,13 +10,12 @@ import json
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, Route, expect
 
 from lims.accounts.roles import Role
 from lims.local.processes import wait_until
 from lims.web.forms.fields import meanings
-from tests.browser.steps import sign_in
+from tests.browser.steps import serious_faults, sign_in
 from tests.factories import person
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -27,18 +26,6 @@ THEMES = ["light", "dark"]
 def _nobody_complains(complaints: list[str]):
     yield
     assert complaints == []
-
-
-def serious_faults(page: Page) -> list[str]:
-    """The serious and critical faults that the rules find, with the places."""
-    found = Axe().run(
-        page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
-    )
-    return [
-        f"{fault['id']}: {[node['html'][:150] for node in fault['nodes'][:3]]}"
-        for fault in found.response["violations"]
-        if fault["impact"] in ("serious", "critical")
-    ]
 
 
 def look(open_page: Any, path: str = "/look/", **options: Any) -> Page:
