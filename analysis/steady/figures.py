@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -33,7 +33,7 @@ def find_figures(
     stored: Estimate | None = None,
     notes: dict[str, str] | None = None,
 ) -> Figures:
-    """Every figure the window's channels allow; see `docs` of each formula in `heat` and `gap`."""
+    """Every figure the window's channels allow; the formulas stand in `heat` and `gap`."""
     heat = find_heat(rig, window=window, stored=stored)
     estimates = _thermal(rig, heat)
     if window.has("coolant_in"):
@@ -71,12 +71,11 @@ def _conductivity(
     budget: dict[str, tuple[BudgetLine, ...]],
     window: Window,
 ) -> None:
-    """Apparent conductivity = gap / impedance, where the gap stands above its own expanded uncertainty."""
-    impedance = estimates.get("thermal_impedance")
-    if impedance is None or "gap" not in estimates or impedance.value == 0.0:
-        return
-    if measured["gap"].value > measured["gap"].expanded:
-        estimate = estimates["gap"] / impedance
+    """Apparent conductivity = gap / impedance, where both stand above their own expanded uncertainties."""
+    if all(
+        name in measured and measured[name].value > measured[name].expanded for name in ("gap", "thermal_impedance")
+    ):
+        estimate = estimates["gap"] / estimates["thermal_impedance"]
         estimates["apparent_conductivity"] = estimate
         measured["apparent_conductivity"], budget["apparent_conductivity"] = judge(estimate, window=window)
 
@@ -94,6 +93,3 @@ def judge(estimate: Estimate, *, window: Window) -> tuple[Measured, tuple[Budget
     u_mean = together.scatter(estimate).u
     u_drift = math.sqrt(max((slope * together.seconds) ** 2 / 12.0 - u_mean**2, 0.0))
     return evaluate(estimate, together=together, extra=(Source("residual slope", u_drift),))
-
-
-Report = Callable[[str, str], None]

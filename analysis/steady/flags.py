@@ -13,10 +13,10 @@ from analysis.results import Array, Flag, Severity
 from analysis.steady.blocks import grid_of
 from analysis.steady.case import Case
 from analysis.steady.heat import NEEDED
-from analysis.steady.plateaus import NOMINAL, highest_power, levels_of, tolerance, watch
+from analysis.steady.plateaus import NOMINAL, highest_power, levels_of, local_levels, tolerance, watch
 from analysis.steady.plausible import bounds
 from analysis.steady.screening import clock_flags, missing_flags, stuck_flags
-from analysis.steady.settling import line_slope
+from analysis.steady.settling import window_slopes
 from analysis.units import from_si, shown
 
 BLOCKS, CAUTIONS = Severity.BLOCKS, Severity.CAUTIONS
@@ -65,27 +65,26 @@ def _wanted_power(case: Case) -> str:
 
 
 def _closest(case: Case) -> str:
-    """The slopes at the end of the longest heated segment, each against its limit."""
+    """The slopes in the stillest window of the segment that was meant, each against its limit."""
     rows = _heated_rows(case)
     if rows is None:
         return "the run is never heated"
     run, setup = case.run, case.run.setup
-    seconds = float(run.time[rows.stop - 1] - run.time[rows.start])
-    first = int(np.searchsorted(run.time, run.time[rows.stop - 1] - setup.min_duration))
-    end = slice(max(first, rows.start), rows.stop)
-    if seconds < setup.min_duration * 0.999:
-        return f"it lasts only {seconds:.4g} s"
-    parts = []
-    grid = grid_of(run.time, rows=end, blocks=60)
-    levels: dict[str, Array] = {
-        name: levels_of(run, end, name, blocks=60)[1]
-        for name in ("hot_temperature", "cold_temperature", "coolant_in")
-        if name in run.levels
-    }
-    for series in watch(levels, setup.max_slope):
-        slope, _ = line_slope(series.values, centres=grid.centres)
-        parts.append(f"{series.name} {_per_minute(slope)} against {_per_minute(series.limit)}")
-    return f"in its last {setup.min_duration:.4g} s " + ", ".join(parts)
+    grid, levels = local_levels(run, rows)
+    if grid.bounds[-1] - grid.bounds[0] < setup.min_duration * (1.0 - 1e-6):
+        return f"it lasts only {float(grid.bounds[-1] - grid.bounds[0]):.4g} s"
+    watched = watch(levels, setup.max_slope)
+    slopes = [
+        window_slopes(series.values, centres=grid.centres, bounds=grid.bounds, window=setup.min_duration)
+        for series in watched
+    ]
+    worst = np.max([np.abs(found.slope) / series.limit for found, series in zip(slopes, watched, strict=True)], axis=0)
+    best = int(np.argmin(worst))
+    parts = [
+        f"{series.name} {_per_minute(float(found.slope[best]))} against {_per_minute(series.limit)}"
+        for found, series in zip(slopes, watched, strict=True)
+    ]
+    return f"at best, from {grid.bounds[best]:.5g} s to {grid.bounds[slopes[0].ends[best]]:.5g} s, " + ", ".join(parts)
 
 
 def _heated_rows(case: Case) -> slice | None:

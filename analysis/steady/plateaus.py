@@ -14,10 +14,15 @@ from analysis.steady.blocks import Grid, grid_of, mean_blocks, summed_blocks
 from analysis.steady.run import Run
 from analysis.steady.segments import Segment, Stepped, find_segments
 from analysis.steady.settling import Stretch, Watched, settled_stretches, trimmed
+from analysis.units import to_si
 
-# Slopes the blocks themselves may have, in the slope the rise may have; common practice, no source.
-FOLLOWING = 4.5  # of a block that goes where the coolant goes
-STORING = 3.0  # of a block against the coolant, or where no coolant is recorded
+# Slopes the blocks themselves may have: so many times the slope the rise may have, and never held below so many K/s.
+# Common practice, no source; what heat they still store at such a slope is taken out of the heat flow, see `storage`.
+FOLLOWING, FOLLOWING_LEAST = 4.5, to_si(0.15, "K/min", "temperature_rate")  # a block that goes where the coolant goes
+STORING, STORING_LEAST = (
+    3.0,
+    to_si(0.10, "K/min", "temperature_rate"),
+)  # a block against the coolant, or where no coolant is recorded
 _HEATED = 0.03  # share of the highest power above which a stretch is heated at all
 _COOL_DOWN = 0.5  # share of the highest power below which an off-nominal stretch is no measurement
 _SMALLEST = {"heater_power": 0.005, "force": 0.02}  # smallest step of a level, relative to the highest
@@ -85,7 +90,7 @@ def _stepped(run: Run) -> list[Stepped]:
 def _settled_rows(run: Run, segment: Segment) -> list[slice]:
     """The settled stretches of a segment, each trimmed, as rows."""
     window = run.setup.min_duration
-    grid, levels = _local(run, segment)
+    grid, levels = local_levels(run, slice(segment.first, segment.last))
     if grid.bounds[-1] - grid.bounds[0] < window * (1.0 - 1e-6) or grid.size < 3:
         return []
     watched = watch(levels, run.setup.max_slope)
@@ -102,10 +107,9 @@ def _rows(grid: Grid, stretch: Stretch) -> slice:
     return slice(int(grid.edges[stretch.first]), int(grid.edges[stretch.last]))
 
 
-def _local(run: Run, segment: Segment) -> tuple[Grid, dict[str, Array]]:
-    """Blocks that fit a segment exactly, so that no row from outside sneaks in."""
-    rows = slice(segment.first, segment.last)
-    share = (segment.last - segment.first) / run.time.size
+def local_levels(run: Run, rows: slice) -> tuple[Grid, dict[str, Array]]:
+    """Block means of the temperatures in blocks that fit `rows` exactly, so that no row from outside sneaks in."""
+    share = (rows.stop - rows.start) / run.time.size
     grid = grid_of(run.time, rows=rows, blocks=max(int(run.grid.size * share), 60))
     levels = {}
     for quantity in ("hot_temperature", "cold_temperature", "coolant_in"):
@@ -121,12 +125,14 @@ def watch(levels: dict[str, Array], max_slope: float) -> list[Watched]:
     hot, cold = levels["hot_temperature"], levels["cold_temperature"]
     watched = [Watched("temperature rise", hot - cold, max_slope)]
     coolant = levels.get("coolant_in")
+    storing = max(STORING * max_slope, STORING_LEAST)
+    following = max(FOLLOWING * max_slope, FOLLOWING_LEAST)
     for name, block in (("hot block", hot), ("cold block", cold)):
         if coolant is None:
-            watched.append(Watched(name, block, STORING * max_slope))
+            watched.append(Watched(name, block, storing))
         else:
-            watched.append(Watched(f"{name} against the coolant", block - coolant, STORING * max_slope))
-            watched.append(Watched(name, block, FOLLOWING * max_slope))
+            watched.append(Watched(f"{name} against the coolant", block - coolant, storing))
+            watched.append(Watched(name, block, following))
     return watched
 
 

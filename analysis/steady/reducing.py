@@ -17,6 +17,7 @@ from analysis.steady.heat import check_setup
 from analysis.steady.plateaus import Found, Search, by_hand, search
 from analysis.steady.press import find_press
 from analysis.steady.run import Run, make_run
+from analysis.steady.storage import heat_capacity, stored_heat
 from analysis.steady.window import NO_NULLS, Rig, Window, make_window
 from analysis.steady.zero import Zero, measured_zero, stated_zero
 
@@ -40,8 +41,16 @@ def reduce_trace(
     looked = search(run)
     chosen = by_hand(run, window) if window is not None else looked.chosen
     windows = {id(found): _window(run, rig, found, nulls) for found in _all(looked, chosen)}
+    capacity = heat_capacity(run, segments=looked.segments)
     figures = {
-        key: find_figures(rig, window=made, start=run.start, reference=reference, notes=notes)
+        key: find_figures(
+            rig,
+            window=made,
+            start=run.start,
+            reference=reference,
+            stored=stored_heat(made, capacity=capacity),
+            notes=notes,
+        )
         for key, made in windows.items()
     }
     case = Case(

@@ -17,6 +17,8 @@ _STUCK_SECONDS = 60.0
 _BY_CHANCE = 1e-4  # probability below which a row of equal readings is no chance
 _MISSING, _MISSING_BLOCKS = 0.01, 0.20
 _LATE = 1.6  # times the usual step: an instant is missing
+_PIECE = 8  # readings in a piece
+_QUIETEST = 1.5  # what the quietest tenth of such pieces shows too little of Gaussian noise
 _LOOKED_AT = 200_000  # rows of a long file that tell a channel's noise
 
 
@@ -71,15 +73,26 @@ def _outside(raw: NDArray[np.floating], *, value: float, first: int, last: int) 
 
 
 def _chance_of_repeat(raw: NDArray[np.floating]) -> float | None:
-    """How often a reading repeats the one before; None where the noise is not above the resolution."""
+    """How often a reading repeats the one before; None where the noise is not above the resolution.
+
+    Rounded to steps d, Gaussian noise s well above d repeats with the probability d / (2 sqrt(pi) s).
+    """
     raw = raw[np.isfinite(raw)].astype(np.float64)
-    if raw.size < 20:
+    if raw.size < 6 * _PIECE + 2:
         return None
-    bend = np.diff(raw, n=2)
-    noise = 1.4826 * float(np.median(np.abs(bend))) / math.sqrt(6.0)
-    if noise <= habit_of(raw).resolution:
+    noise, step = _noise(raw), habit_of(raw).resolution
+    if noise <= step:
         return None
-    return max(float(np.mean(raw[1:] == raw[:-1])), 1.0 / raw.size)
+    by_rounding = step / (2.0 * math.sqrt(math.pi) * noise)
+    return max(float(np.mean(raw[1:] == raw[:-1])), by_rounding, 1.0 / raw.size)
+
+
+def _noise(raw: Array) -> float:
+    """The scatter of a channel where it is quietest: in a tenth of short pieces. Elsewhere it may really move."""
+    bend = np.abs(np.diff(raw, n=2))
+    pieces = bend[: bend.size // _PIECE * _PIECE].reshape(-1, _PIECE)
+    quiet = float(np.quantile(np.median(pieces, axis=1), 0.1))
+    return _QUIETEST * 1.4826 * quiet / math.sqrt(6.0)
 
 
 def missing_flags(run: Run, rows: slice, *, used: Sequence[str]) -> Iterator[Flag]:

@@ -15,7 +15,9 @@ from analysis.statistics.autocorrelation import long_run_variances
 _SURE = 3.0  # standard errors a window's slope may lie above the limit by noise alone
 _WHOLE = 0.2  # share of the limit the slope of a whole stretch may lie above it, where noise explains that
 _HIDDEN = 1.0  # a stretch whose slope is not known to within this many limits tells nothing
-_SPENT = 1.25  # a line taken out of each window takes some of the slow noise with it
+_TILE = 1.0 / 3.0  # share of a window
+_SPENT = 2.0  # a line taken out of each tile takes some of the slow noise with it; so does taking the quietest
+_PART, _STEEP = 0.4, 2.5  # parts of a window, and how many times the limit their slope may be
 _SCALES = (1.0, 2.0, 4.0, 8.0)  # windows looked at, in the shortest plateau
 
 
@@ -54,11 +56,12 @@ def settled_stretches(
     is the temperature rise. A window fails when its slope is above the limit by more than noise explains; longer
     windows sharpen the judgement, and the whole stretch is judged without that allowance.
     """
-    good = np.ones(_starts(bounds, window), dtype=bool)
+    ends = window_ends(bounds, window)
+    good = np.ones(ends.size, dtype=bool)
     for series in watched:
         slopes = window_slopes(series.values, centres=centres, bounds=bounds, window=window)
         good &= np.abs(slopes.slope) < series.limit + _SURE * slopes.error
-    ends = window_ends(bounds, window)
+        good &= _straight(series, centres=centres, bounds=bounds, window=window)
     found = [
         narrowed
         for first, last in _runs(good)
@@ -74,8 +77,15 @@ def window_ends(bounds: Array, window: float) -> NDArray[np.intp]:
     return ends[ends < bounds.size].astype(np.intp)
 
 
-def _starts(bounds: Array, window: float) -> int:
-    return int(window_ends(bounds, window).size)
+def _straight(series: Watched, *, centres: Array, bounds: Array, window: float) -> NDArray[np.bool_]:
+    """For each window, whether no part of it is steep: what rises and falls again is not still."""
+    ends = window_ends(bounds, window)
+    parts = window_slopes(series.values, centres=centres, bounds=bounds, window=_PART * window)
+    steep = np.abs(parts.slope) >= _STEEP * series.limit + _SURE * parts.error
+    before = np.concatenate(([0], np.cumsum(steep)))
+    last = np.searchsorted(parts.ends, ends, side="right")
+    straight: NDArray[np.bool_] = before[last] == before[np.arange(ends.size)]
+    return straight
 
 
 def window_slopes(values: Array, *, centres: Array, bounds: Array, window: float) -> Slopes:
@@ -94,17 +104,16 @@ def window_slopes(values: Array, *, centres: Array, bounds: Array, window: float
 
 
 def noise(values: Array, *, bounds: Array, window: float) -> float:
-    """Long-run variance [K^2 s] of what is left of a series when each window's own line is taken out.
+    """Long-run variance [K^2 s] of what is left of a series when each third of a window has its own line taken out.
 
-    The quieter half of the windows counts: where the series bends, its bend is not noise.
+    The quietest third of these tiles counts: where the series bends or jumps, that is not noise.
     """
     blocks = values.size
     step = float(bounds[-1] - bounds[0]) / blocks
-    per = min(max(int(window / step), 8), blocks)
-    count = blocks // per
-    tiles = values[blocks - count * per :].reshape(count, per)
-    variances = np.sort(long_run_variances(_level(tiles), step=step))
-    return float(np.mean(variances[: (count + 1) // 2])) * _SPENT
+    per = min(max(int(_TILE * window / step), 8), blocks)
+    starts = np.unique(np.linspace(0, blocks - per, max(2 * blocks // per - 1, 1)).astype(np.intp))
+    variances = np.sort(long_run_variances(_level(values[starts[:, None] + np.arange(per)]), step=step))
+    return float(np.mean(variances[: (starts.size + 2) // 3])) * _SPENT
 
 
 def _level(tiles: Array) -> Array:
