@@ -1,0 +1,21 @@
+"""Figures by their key. Each makes a `FigureSpec`; `plotly.figure_json` and `svg.figure_svg` draw it."""
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from analysis.drawing import FigureSpec
+from analysis.figures.budget import budget_figure
+from analysis.figures.gap_map import gap_map_figure
+from analysis.figures.layer import layer_figure
+from analysis.figures.ranking import ranking_figure
+from analysis.figures.traces import traces_figure
+
+FIGURES: Mapping[str, Callable[..., FigureSpec]] = MappingProxyType(
+    {
+        "ranking": ranking_figure,
+        "traces": traces_figure,
+        "budget": budget_figure,
+        "gap_map": gap_map_figure,
+        "layer": layer_figure,
+    }
+)
