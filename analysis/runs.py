@@ -54,11 +54,11 @@ def read_run(path: Path | str, *, setup: RigSetup | None = None, name: str = "")
     A column that the setup names and the file lacks is left out here and refused when it is needed: a zero run may
     have been recorded with fewer channels.
     """
-    found = readers.headings(path, name=name)
-    file = name or Path(path).name
-    rig = default_setup(found, file=file) if setup is None else setup
-    rig = with_channels(rig, found, file=file) if not rig.channels else rig
-    return readers.read(path, wanted=_wanted(rig, found, file), name=name)
+    opened = readers.open_run(path, name=name)
+    rig = setup or read_setup({})
+    if not rig.channels:
+        rig = with_channels(rig, opened.headings, file=opened.file)
+    return opened.read(_wanted(rig, opened.headings, opened.file))
 
 
 def trace_of(columns: Columns, *, setup: RigSetup | None = None, name: str = "arrays") -> Trace:
@@ -93,7 +93,7 @@ def _setup(run: Run, setup: Setup | None) -> RigSetup:
         return with_channels(rig, found, file=run.file)
     if isinstance(run, Mapping):
         return with_channels(rig, tuple(tables.parse_heading(name) for name in run))
-    return with_channels(rig, readers.headings(run), file=Path(run).name)
+    return with_channels(rig, readers.open_run(run).headings, file=Path(run).name)
 
 
 def _trace(run: Run, setup: RigSetup) -> Trace:

@@ -7,7 +7,10 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 from analysis.results import Measured
+from analysis.units import to_si
 
+MIN_DURATION = to_si(180.0, "s", "time")
+MAX_SLOPE = to_si(0.05, "K/min", "temperature_rate")
 _NOTHING = Measured(0.0, 0.0)
 
 
@@ -43,8 +46,8 @@ class RigSetup:
     null_temperatures: bool = False
     nominal: Mapping[str, float] = field(default_factory=dict)  # heater_power [W], force [N], coolant_temperature [K]
     tolerance: Mapping[str, float] = field(default_factory=dict)  # absolute, SI: a relative one times its nominal
-    min_duration: float = 180.0  # [s]
-    max_slope: float = 0.05 / 60.0  # [K/s] of the temperature rise
+    min_duration: float = MIN_DURATION  # [s]
+    max_slope: float = MAX_SLOPE  # [K/s] of the temperature rise
     channels: tuple[Channel, ...] = ()
     sample: str = ""
     application: str = ""

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from analysis.errors import BadSetup, UnitError, Where
 from analysis.quantities import CHANNEL_QUANTITIES, QUANTITIES
 from analysis.results import Measured
-from analysis.setup import Channel, RigSetup
+from analysis.setup import MAX_SLOPE, MIN_DURATION, Channel, RigSetup
 from analysis.setup_tables import Table, tolerance
 from analysis.tables import Heading
 from analysis.units import conversion
@@ -80,8 +80,8 @@ def from_mapping(mapping: Mapping[str, object], *, file: str = "") -> RigSetup:
         null_temperatures=zero.truth("null_temperatures", default=False),
         nominal=nominal,
         tolerance=_tolerance(tolerance_table, nominal),
-        min_duration=steady.positive("min_duration", "time", 180.0),
-        max_slope=steady.positive("max_slope", "temperature_rate", 0.05 / 60.0),
+        min_duration=steady.positive("min_duration", "time", MIN_DURATION),
+        max_slope=steady.positive("max_slope", "temperature_rate", MAX_SLOPE),
         window=_window(steady),
         channels=_channels(top),
         sample=run.text("sample"),

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,6 +64,29 @@ class RawTable:
     notes: Mapping[str, str] = field(default_factory=dict)
     incomplete: int = 0
     locate: Callable[[int], int | None] = lambda row: None  # row (from 0) -> line of the file (from 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A file whose header has been read: its headings, and how to load columns of it."""
+
+    file: str
+    headings: tuple[Heading, ...]
+    load: Callable[[Wanted], RawTable]
+
+    def read(self, wanted: Wanted) -> Trace:
+        """The wanted columns as a trace sorted by time."""
+        return make_trace(self.load(wanted), wanted=wanted, file=self.file)
+
+
+class Reader(Protocol):
+    """What a file format gives: how to know it by its first bytes, and how to open it."""
+
+    suffixes: tuple[str, ...]
+
+    def matches(self, head: bytes) -> bool: ...
+
+    def open(self, path: Path, *, file: str) -> Opened: ...
 
 
 def parse_heading(text: str) -> Heading:
@@ -191,7 +214,7 @@ def _stamp_axis(raw: RawTable, wanted: Wanted, file: str) -> _Axis:
     if not raw.aware:
         instants, problem = _universal(raw, present, wanted, file)
     first = int(instants[present].min())
-    seconds = (instants - first) / 1e6
+    seconds = (instants - first).astype("timedelta64[us]") / np.timedelta64(1, "s")
     seconds[~present] = math.nan
     known = raw.aware or (bool(wanted.time_zone) and not problem)
     return _Axis(seconds, times.moment(first) if known else None, problem)

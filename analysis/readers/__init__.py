@@ -1,32 +1,20 @@
-"""Reading a run file, whatever its format: told by its content, then by its suffix."""
+"""Reading a run file, whatever its format: told by its content, not by its name."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
-from typing import Protocol
 
-from analysis import tables
-from analysis.errors import BadSetup, UnreadableFile, Where
-from analysis.readers import csv, parquet, xlsx
-from analysis.results import Trace
-from analysis.tables import Heading, RawTable, Wanted
+from analysis.errors import UnreadableFile, Where
+from analysis.readers.csv import TextReader
+from analysis.readers.parquet import ParquetReader
+from analysis.readers.xlsx import WorkbookReader
+from analysis.tables import Opened, Reader
 
-
-class Reader(Protocol):
-    """What a file format gives: how to know it, its headings, its columns."""
-
-    SUFFIXES: tuple[str, ...]
-
-    def matches(self, head: bytes) -> bool: ...
-
-    def headings(self, path: Path, *, file: str) -> tuple[Heading, ...]: ...
-
-    def read(self, path: Path, *, wanted: Wanted, file: str) -> RawTable: ...
-
-
-READERS: Mapping[str, Reader] = MappingProxyType({"xlsx": xlsx, "parquet": parquet, "csv": csv})
+READERS: Mapping[str, Reader] = MappingProxyType(
+    {"xlsx": WorkbookReader(), "parquet": ParquetReader(), "csv": TextReader()}
+)
 """Every format by its key; the first whose content matches reads the file."""
 
 _OTHERS = (
@@ -43,26 +31,11 @@ _OTHERS = (
 )
 
 
-def headings(path: Path | str, *, name: str = "") -> tuple[Heading, ...]:
-    """The column names and units of a run file; `name` is what errors call it, its own name by default."""
+def open_run(path: Path | str, *, name: str = "") -> Opened:
+    """A run file with its header read; `name` is what errors call it, its own name by default."""
     place = Path(path)
     file = name or place.name
-    return _reader(place, file).headings(place, file=file)
-
-
-def read(path: Path | str, *, wanted: Wanted, name: str = "") -> Trace:
-    """The wanted columns of a run file as a trace sorted by time; UnreadableFile or BadSetup says what is wrong."""
-    place = Path(path)
-    file = name or place.name
-    reader = _reader(place, file)
-    known = {heading.name for heading in reader.headings(place, file=file)}
-    for column in (wanted.time, *wanted.columns):
-        if column not in known:
-            listed = ", ".join(sorted(known))
-            raise BadSetup(
-                f"'{column}' is not a column of {file}; it has: {listed}", where=Where(key=f"channel: {column}")
-            )
-    return tables.make_trace(reader.read(place, wanted=wanted, file=file), wanted=wanted, file=file)
+    return _reader(place, file).open(place, file=file)
 
 
 def _reader(path: Path, file: str) -> Reader:

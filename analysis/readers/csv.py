@@ -21,6 +21,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cache
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, TypeVar
 
@@ -30,14 +31,12 @@ from numpy.typing import NDArray
 from analysis import tables, times
 from analysis.errors import UnreadableFile, Where
 from analysis.results import Array
-from analysis.tables import MISSING_TEXTS, Heading, RawTable, Wanted
+from analysis.tables import MISSING_TEXTS, Heading, Opened, RawTable, Wanted
 
 if TYPE_CHECKING:
     import polars as pl
 
 Number = TypeVar("Number", np.float64, np.float32, np.floating, np.int64)
-
-SUFFIXES: tuple[str, ...] = (".csv", ".tsv", ".txt", ".dat")
 
 _HEAD = 1 << 18  # the header and the first rows are looked for in so many bytes
 _PIECE = 16 << 20  # small enough that the allocator uses the same memory again for the next piece
@@ -66,19 +65,18 @@ class Layout:
         return next(place for place, heading in enumerate(self.headings) if heading.name == name)
 
 
-def matches(head: bytes) -> bool:
-    """Whether a file that starts so can be a text table: what is left when the binary formats have been told apart."""
-    return b"\0" not in head
+class TextReader:
+    """Text tables: comma, semicolon or tab."""
 
+    suffixes: tuple[str, ...] = (".csv", ".tsv", ".txt", ".dat")
 
-def headings(path: Path, *, file: str) -> tuple[Heading, ...]:
-    """The headings of a text table."""
-    return _layout(path, file=file).headings
+    def matches(self, head: bytes) -> bool:
+        """Whether it can be a text table: what is left when the binary formats have been told apart."""
+        return b"\0" not in head
 
-
-def read(path: Path, *, wanted: Wanted, file: str) -> RawTable:
-    """The wanted columns of a text table, in the file's order."""
-    return _Reading(path, file, _layout(path, file=file), wanted).table()
+    def open(self, path: Path, *, file: str) -> Opened:
+        layout = _layout(path, file=file)
+        return Opened(file, layout.headings, lambda wanted: _Reading(path, file, layout, wanted).table())
 
 
 # --- the first lines ---------------------------------------------------------------------------------------------
@@ -152,11 +150,7 @@ def _describe(  # noqa: PLR0913 - the parts of one layout
     while len(names) > 1 and not names[-1].strip():
         names.pop()
     found = tables.checked_headings(names, file=file, line=line)
-    sample = tuple(
-        tuple(cell.strip() for cell in cells)
-        for cells in csv.reader(io.StringIO(rows[:_HEAD]), delimiter=separator)
-        if any(cell.strip() for cell in cells)
-    )[:_SAMPLE_ROWS]
+    sample = _sample(rows, separator)
     first = len(sample[0]) if sample else len(found)
     trailing = first == len(found) + 1 and not sample[0][-1]
     return Layout(
@@ -172,9 +166,20 @@ def _describe(  # noqa: PLR0913 - the parts of one layout
     )
 
 
+def _sample(rows: str, separator: str) -> tuple[tuple[str, ...], ...]:
+    """The first rows that hold anything, cell by cell."""
+    cells = csv.reader(io.StringIO(rows, newline=""), delimiter=separator)
+    try:
+        found = [tuple(cell.strip() for cell in row) for row in islice(cells, _SAMPLE_ROWS)]
+    except csv.Error:  # named by its line when the rows are read
+        return ()
+    return tuple(row for row in found if any(row))
+
+
 def _separator(header: str, rows: str) -> str:
     """The separator as frequent in the header as in the first rows; a tab before a semicolon before a comma."""
-    lines = [line for line in rows.splitlines()[:_SAMPLE_ROWS] if line.strip()][:-1] or rows.splitlines()[:1]
+    lines = [line for line in rows[: _SAMPLE_ROWS * 400].splitlines()[:_SAMPLE_ROWS] if line.strip()]
+    lines = lines[:-1] or lines
     present = [mark for mark in _SEPARATORS if len(_split(header, mark)) > 1]
     for mark in present:
         cells = len(_split(header, mark))

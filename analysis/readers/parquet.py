@@ -10,28 +10,29 @@ from numpy.typing import NDArray
 
 from analysis import tables, times
 from analysis.errors import UnreadableFile, Where
-from analysis.tables import Heading, RawTable, Wanted
-
-SUFFIXES: tuple[str, ...] = (".parquet", ".pq")
+from analysis.tables import Heading, Opened, RawTable, Wanted
 
 _BATCH = 1 << 18  # rows
 _HIDDEN_NOTES = frozenset({"pandas", "ARROW:schema"})
 
 
-def matches(head: bytes) -> bool:
-    return head.startswith(b"PAR1")
+class ParquetReader:
+    """Parquet tables."""
+
+    suffixes: tuple[str, ...] = (".parquet", ".pq")
+
+    def matches(self, head: bytes) -> bool:
+        return head.startswith(b"PAR1")
+
+    def open(self, path: Path, *, file: str) -> Opened:
+        with _opened(path, file) as table:
+            found = _headings(table, file)
+        return Opened(file, found, lambda wanted: _load(path, found, wanted=wanted, file=file))
 
 
-def headings(path: Path, *, file: str) -> tuple[Heading, ...]:
-    """The headings of a Parquet file; a unit may also stand in the column's metadata as `unit`."""
-    with _opened(path, file) as table:
-        return _headings(table, file)
-
-
-def read(path: Path, *, wanted: Wanted, file: str) -> RawTable:
+def _load(path: Path, found: tuple[Heading, ...], *, wanted: Wanted, file: str) -> RawTable:
     """The wanted columns of a Parquet file, in the file's order."""
     with _opened(path, file) as table:
-        found = _headings(table, file)
         places = {heading.name: place for place, heading in enumerate(found)}
         names = [wanted.time, *wanted.columns]
         rows = table.metadata.num_rows
@@ -65,6 +66,7 @@ def _opened(path: Path, file: str) -> Any:
 
 
 def _headings(table: Any, file: str) -> tuple[Heading, ...]:
+    """The column names; a unit may also stand in the column's metadata as `unit`."""
     schema = table.schema_arrow
     found = tables.checked_headings(schema.names, file=file, line=1)
     return tuple(

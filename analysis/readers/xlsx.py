@@ -15,9 +15,7 @@ import numpy as np
 
 from analysis import tables, times
 from analysis.errors import UnreadableFile, Where
-from analysis.tables import MISSING_TEXTS, Heading, RawTable, Wanted
-
-SUFFIXES: tuple[str, ...] = (".xlsx", ".xlsm")
+from analysis.tables import MISSING_TEXTS, Heading, Opened, RawTable, Wanted
 
 MAX_UNPACKED = 1_500_000_000  # bytes of all members together
 MAX_MEMBERS = 2_000
@@ -34,18 +32,21 @@ class _Sheet:
     notes: dict[str, str]
 
 
-def matches(head: bytes) -> bool:
-    return head.startswith(b"PK\x03\x04")
+class WorkbookReader:
+    """XLSX workbooks: the first sheet that has a header."""
+
+    suffixes: tuple[str, ...] = (".xlsx", ".xlsm")
+
+    def matches(self, head: bytes) -> bool:
+        return head.startswith(b"PK\x03\x04")
+
+    def open(self, path: Path, *, file: str) -> Opened:
+        sheet = _sheet(path, file)
+        return Opened(file, sheet.headings, lambda wanted: _load(sheet, path, wanted=wanted, file=file))
 
 
-def headings(path: Path, *, file: str) -> tuple[Heading, ...]:
-    """The headings of the first sheet that has any."""
-    return _sheet(path, file).headings
-
-
-def read(path: Path, *, wanted: Wanted, file: str) -> RawTable:
-    """The wanted columns of the first sheet with a header, in the file's order."""
-    sheet = _sheet(path, file)
+def _load(sheet: _Sheet, path: Path, *, wanted: Wanted, file: str) -> RawTable:
+    """The wanted columns of a sheet, in the file's order."""
     places = {heading.name: place for place, heading in enumerate(sheet.headings)}
     columns = {
         name: np.array(list(_numbers(sheet, places[name], file=file)), dtype=np.float64) for name in wanted.columns
