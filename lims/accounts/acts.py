@@ -137,7 +137,7 @@ def _remember(actor: User, key: str, name: str, digest: str, subject: models.Mod
 
 def _digest(name: str, args: Any, kwargs: Any) -> str:
     # a digest that rests on a password would let it be guessed
-    told = {k: _content(v) for k, v in kwargs.items() if k != "password"}
+    told = {k: _content(v) for k, v in kwargs.items() if not k.endswith("password")}
     content = {"act": name, "args": [_content(a) for a in args], **told}
     return hashlib.sha256(json.dumps(content, sort_keys=True, default=str).encode()).hexdigest()
 

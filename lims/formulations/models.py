@@ -19,7 +19,7 @@ PARTS_FROZEN = """
         RAISE EXCEPTION 'a formulation version that is no longer a draft cannot change';
     END IF;
     RETURN COALESCE(NEW, OLD);
-"""
+"""  # noqa: E501
 
 
 @tracked
@@ -73,7 +73,8 @@ class FormulationVersion(Recorded):
                 operation=pgtrigger.Update,
                 condition=pgtrigger.Condition(
                     f"{FROZEN} AND (OLD.formulation_id, OLD.number, OLD.reason, OLD.author_id, OLD.digest, OLD.code)"
-                    " IS DISTINCT FROM (NEW.formulation_id, NEW.number, NEW.reason, NEW.author_id, NEW.digest, NEW.code)"
+                    " IS DISTINCT FROM"
+                    " (NEW.formulation_id, NEW.number, NEW.reason, NEW.author_id, NEW.digest, NEW.code)"
                 ),
                 func="RAISE EXCEPTION 'an approved formulation version cannot change';",
             ),
@@ -264,10 +265,15 @@ class Weighing(models.Model):
         return f"{self.lot_id} {self.net} kg"
 
     record_kind = "weighing"
+    CONFIDENTIAL: frozenset[str] = frozenset({"lot", "net"})
 
     @property
     def record_code(self) -> str:
         return self.line.batch.code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return ("batch", self.record_code)
 
 
 class WeighingCheck(models.Model):
@@ -286,10 +292,15 @@ class WeighingCheck(models.Model):
         return f"check of {self.weighing_id}"
 
     record_kind = "weighing check"
+    CONFIDENTIAL: frozenset[str] = frozenset()
 
     @property
     def record_code(self) -> str:
         return self.weighing.line.batch.code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return ("batch", self.record_code)
 
 
 class StepRecord(models.Model):
@@ -325,7 +336,12 @@ class StepRecord(models.Model):
         return f"{self.batch_id} step {self.position}"
 
     record_kind = "step record"
+    CONFIDENTIAL: frozenset[str] = frozenset()
 
     @property
     def record_code(self) -> str:
         return self.batch.code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return ("batch", self.record_code)

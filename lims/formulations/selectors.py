@@ -1,0 +1,394 @@
+"""Read formulations and batches. Composition is shown only to those who may read recipes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet
+from django.utils import timezone
+
+from lims.accounts.acts import require
+from lims.accounts.models import User
+from lims.cases.models import Hold
+from lims.core.codes import expect_kind
+from lims.core.errors import NotFound, Refusal
+from lims.core.finding import by_code
+from lims.formulations.bridge import Volumes, volumes_of
+from lims.formulations.kinds import shown_settings
+from lims.formulations.models import (
+    Batch,
+    BatchLine,
+    Formulation,
+    FormulationVersion,
+    StepRecord,
+    Weighing,
+)
+from lims.formulations.states import BatchState, VersionState
+
+
+def get_formulation_for(user: User, code: str) -> Formulation:
+    """One formulation, for those who may read recipes."""
+    require(user, "recipe.read")
+    return by_code(Formulation.objects.select_related("created_by"), code.partition("/")[0], "formulation")
+
+
+def get_version_for(user: User, code: str) -> FormulationVersion:
+    """One version by its code F-012/3; F-012 alone gives the newest."""
+    require(user, "recipe.read")
+    rows = FormulationVersion.objects.select_related("formulation", "author", "approved_by", "parent")
+    plain = expect_kind(code, "formulation")
+    if "/" in plain:
+        return by_code(rows, plain, "formulation")
+    found = rows.filter(formulation__code=plain).order_by("-number").first()
+    if found is None:
+        raise NotFound(f"There is no formulation {plain}.")
+    return found
+
+
+def get_batch_for(user: User, code: str) -> Batch:
+    """One batch, for those who may read the laboratory's records; its lines come from `sheet_of`."""
+    require(user, "laboratory.read")
+    rows = batches_with_holds().select_related("recipe__formulation", "planned_by", "parent")
+    found: Batch = by_code(rows, code, "batch")
+    return found
+
+
+def formulations(*, text: str = "") -> QuerySet[Formulation]:
+    """Formulations with their versions, newest first."""
+    rows = Formulation.objects.select_related("created_by").order_by("-id")
+    if text:
+        rows = rows.filter(Q(name__icontains=text) | Q(code__iexact=text.partition("/")[0]))
+    newest = FormulationVersion.objects.select_related("author").order_by("-number")
+    return rows.prefetch_related(Prefetch("versions", newest)).annotate(batch_count=Count("versions__batches"))
+
+
+def approved_versions() -> QuerySet[FormulationVersion]:
+    """The versions a batch can be planned from."""
+    rows = FormulationVersion.objects.filter(state=VersionState.APPROVED)
+    return rows.select_related("formulation").order_by("formulation__name")
+
+
+def versions_to_approve() -> QuerySet[FormulationVersion]:
+    """Versions that wait for approval, oldest first."""
+    return FormulationVersion.objects.filter(state=VersionState.IN_REVIEW).select_related("formulation", "author")
+
+
+def batches_with_holds() -> QuerySet[Any]:
+    """Batches with `held`."""
+    holds = Hold.objects.filter(subject_kind="batch", subject_code=OuterRef("code"), lifted_at=None)
+    return Batch.objects.annotate(held=Exists(holds))
+
+
+def batches(*, text: str = "", state: str = "") -> QuerySet[Any]:
+    """Batches, newest first, narrowed by code or name, by state."""
+    rows = batches_with_holds().select_related("recipe__formulation", "planned_by").order_by("-id")
+    if text:
+        rows = rows.filter(_matching(text))
+    return rows.filter(state=state) if state in BatchState.values else rows
+
+
+def _matching(text: str) -> Q:
+    try:
+        return Q(code=expect_kind(text, "batch"))
+    except Refusal:
+        return Q(name__icontains=text) | Q(recipe__formulation__code__iexact=text) | Q(recipe__code__iexact=text)
+
+
+def batches_in_work(user: User) -> QuerySet[Any]:
+    """Batches a person has in hand: planned by them or weighed by them, not yet made."""
+    states = (BatchState.PLANNED, BatchState.WEIGHING, BatchState.PROCESSING)
+    mine = Q(planned_by=user) | Q(lines__weighings__by=user)
+    return batches_with_holds().filter(mine, state__in=states).distinct().order_by("-id")
+
+
+def batches_to_decide() -> QuerySet[Any]:
+    """Batches that wait for quality, oldest first."""
+    return batches_with_holds().filter(state__in=(BatchState.MADE, BatchState.UNDER_TEST)).order_by("id")
+
+
+def content_of(version: FormulationVersion) -> dict[str, Any]:
+    """A version as it is signed and as a batch keeps it: plain, complete, always in the same order."""
+    return {
+        "code": version.code,
+        "name": version.formulation.name,
+        "reason": version.reason,
+        "lines": [
+            {
+                "position": line.position,
+                "material": line.material.code,
+                "name": line.material.name,
+                "fraction": f"{line.fraction:f}",
+                "tolerance": f"{line.tolerance:f}",
+                "outer_tolerance": f"{line.outer_tolerance:f}",
+            }
+            for line in version.lines.select_related("material").order_by("position")
+        ],
+        "steps": [step_content(step) for step in version.steps.order_by("position")],
+    }
+
+
+def step_content(step: Any, *, position: int | None = None) -> dict[str, Any]:
+    """One step as it is signed and as a batch keeps it."""
+    names = ("instruction", "speed", "duration", "pressure", "temperature", "tolerance", "hold_point")
+    return {"position": position or step.position, **{name: getattr(step, name) for name in names}}
+
+
+@dataclass(frozen=True, slots=True)
+class ShownLine:
+    """One line of a version: percent by mass, parts per hundred of the fluid, percent by volume where known."""
+
+    row: Any
+    percent: Decimal
+    parts_per_hundred: float | None
+    volume_percent: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Composition:
+    """A composition by mass and volume; `why` says why there is no volume."""
+
+    lines: list[ShownLine]
+    total: Decimal
+    density: float | None
+    why: str
+
+    @property
+    def missing(self) -> Decimal:
+        """How many percent are missing to 100; negative: too much."""
+        return Decimal(100) - self.total
+
+
+def composition_of(version: FormulationVersion) -> Composition:
+    """The lines of a version with what follows from them."""
+    return composed(version.lines.select_related("material").order_by("position"))
+
+
+def composed(rows: Iterable[Any]) -> Composition:
+    """A composition from lines with `material` and `fraction`."""
+    lines = list(rows)
+    volumes = volumes_of((line.material, line.fraction) for line in lines)
+    fluid = sum((line.fraction for line in lines if line.material.kind == "carrier"), Decimal(0))
+    shown = [_shown(line, volumes, fluid, lines) for line in lines]
+    return Composition(shown, sum((s.percent for s in shown), Decimal(0)), volumes.density, volumes.why)
+
+
+def _shown(line: Any, volumes: Volumes, fluid: Decimal, lines: Sequence[Any]) -> ShownLine:
+    parts = float(line.fraction / fluid * 100) if fluid else None
+    phi = volumes.fractions.get(line.material.pk)
+    # a material that stands in two lines has its volume shared by mass
+    same = sum((other.fraction for other in lines if other.material.pk == line.material.pk), Decimal(0))
+    share = None if phi is None or not same else phi * float(line.fraction / same) * 100
+    return ShownLine(line, line.fraction * 100, parts, share)
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """What one line became from one version to the next, in percent points."""
+
+    what: str
+    name: str
+    old: str
+    new: str
+    points: Decimal | None = None
+
+
+def differences(old: FormulationVersion, new: FormulationVersion) -> list[Difference]:
+    """Lines added, removed and changed, then steps, from `old` to `new`."""
+    return [*_line_differences(old, new), *_step_differences(old, new)]
+
+
+def _line_differences(old: FormulationVersion, new: FormulationVersion) -> Iterable[Difference]:
+    before, after = _percents(old), _percents(new)
+    for name in dict.fromkeys([*before, *after]):
+        was, now = before.get(name), after.get(name)
+        if was == now:
+            continue
+        what = "added" if was is None else "removed" if now is None else "changed"
+        points = (now or Decimal(0)) - (was or Decimal(0))
+        yield Difference(what, name, _percent(was), _percent(now), points)
+
+
+def _percents(version: FormulationVersion) -> dict[str, Decimal]:
+    found: dict[str, Decimal] = {}
+    for line in version.lines.select_related("material").order_by("position"):
+        found[line.material.name] = found.get(line.material.name, Decimal(0)) + line.fraction * 100
+    return found
+
+
+def _percent(value: Decimal | None) -> str:
+    return "" if value is None else f"{value.normalize():f} %"
+
+
+def _step_differences(old: FormulationVersion, new: FormulationVersion) -> Iterable[Difference]:
+    before = {step.position: step for step in old.steps.all()}
+    after = {step.position: step for step in new.steps.all()}
+    for position in sorted({*before, *after}):
+        was, now = before.get(position), after.get(position)
+        old_words, new_words = (step_words(step) if step else "" for step in (was, now))
+        if old_words != new_words:
+            what = "added" if was is None else "removed" if now is None else "changed"
+            yield Difference(what, f"step {position}", old_words, new_words)
+
+
+def step_words(step: Any) -> str:
+    """One step in words, in the units it is shown in."""
+    parts = [step.instruction, *(f"{s.label} {s.text}" for s in shown_settings(step))]
+    return ", ".join(parts) + (", second person" if step.hold_point else "")
+
+
+@dataclass(slots=True)
+class SheetLine:
+    """One line of a batch sheet: what is to be weighed, what was, how far off it is."""
+
+    row: BatchLine
+    weighings: list[Weighing] = field(default_factory=list)
+    corrected: list[Weighing] = field(default_factory=list)
+
+    @property
+    def total(self) -> Decimal:
+        """What stands weighed [kg]."""
+        return sum((w.net for w in self.weighings), Decimal(0))
+
+    @property
+    def left(self) -> Decimal:
+        """What is still to be weighed [kg]; negative: too much."""
+        return Decimal(self.row.target - self.total)
+
+    @property
+    def off_percent(self) -> Decimal:
+        """How far the sum is from the target, in percent of the target."""
+        return Decimal((self.total / self.row.target - 1) * 100)
+
+    @property
+    def low(self) -> Decimal:
+        return Decimal(self.row.target - self.row.tolerance)
+
+    @property
+    def high(self) -> Decimal:
+        return Decimal(self.row.target + self.row.tolerance)
+
+    @property
+    def within(self) -> bool:
+        """Whether the sum lies within the tolerance."""
+        return self.low <= self.total <= self.high
+
+    @property
+    def done(self) -> bool:
+        """Whether the line needs no more: within tolerance, accepted with a reason, or skipped with one."""
+        accepted = bool(self.weighings) and self.weighings[-1].deviates and bool(self.weighings[-1].reason)
+        return bool(self.row.skipped_reason) or (bool(self.weighings) and (self.within or accepted))
+
+    @property
+    def unchecked(self) -> list[Weighing]:
+        """Typed weighings that no second person has looked at yet."""
+        return [w for w in self.weighings if not w.captured and not hasattr(w, "check_by_second")]
+
+
+@dataclass(frozen=True, slots=True)
+class MadeLine:
+    """One material as it was weighed: its share as planned and as made, in percent."""
+
+    name: str
+    planned: Decimal
+    made: Decimal
+
+
+@dataclass(slots=True)
+class Sheet:
+    """A batch sheet: lines, steps, and which of them is open now."""
+
+    lines: list[SheetLine]
+    steps: list[dict[str, Any]]
+    done: dict[int, StepRecord]
+
+    @property
+    def open_line(self) -> SheetLine | None:
+        """The first line that is not done."""
+        return next((line for line in self.lines if not line.done), None)
+
+    @property
+    def open_step(self) -> dict[str, Any] | None:
+        """The first step that is not done."""
+        return next((step for step in self.steps if step["position"] not in self.done), None)
+
+    @property
+    def unchecked(self) -> list[Weighing]:
+        """Typed weighings that no second person has looked at yet."""
+        return [weighing for line in self.lines for weighing in line.unchecked]
+
+    @property
+    def weighed(self) -> Decimal:
+        """Everything that stands weighed [kg]."""
+        return sum((line.total for line in self.lines), Decimal(0))
+
+    @property
+    def as_made(self) -> list[MadeLine]:
+        """The composition as it was weighed, every line anew."""
+        planned, made = sum((line.row.target for line in self.lines), Decimal(0)), self.weighed
+        if not planned or not made:
+            return []
+        return [
+            MadeLine(line.row.material.name, line.row.target / planned * 100, line.total / made * 100)
+            for line in self.lines
+        ]
+
+
+def sheet_of(batch: Batch) -> Sheet:
+    """The batch sheet as it stands. Only for those who may read recipes, and for the services."""
+    rows = batch.lines.select_related("material").order_by("position")
+    lines = {row.pk: SheetLine(row) for row in rows}
+    weighings = Weighing.objects.filter(line__batch=batch).select_related(
+        "lot", "by", "replaces", "check_by_second__by", "line__batch"
+    )
+    replaced = {w.replaces_id for w in weighings if w.replaces_id}
+    for weighing in weighings:
+        line = lines[weighing.line_id]
+        (line.corrected if weighing.pk in replaced else line.weighings).append(weighing)
+    records = batch.steps_done.select_related("by", "seen_by")
+    return Sheet(list(lines.values()), list(batch.frozen.get("steps", [])), {r.position: r for r in records})
+
+
+def took_part_in_batch(batch: Batch) -> set[int | None]:
+    """Everybody who had a hand in a batch: planned, weighed, did a step."""
+    people: set[int | None] = {batch.planned_by_id}
+    people |= set(Weighing.objects.filter(line__batch=batch).values_list("by_id", flat=True))
+    people |= set(batch.steps_done.values_list("by_id", flat=True))
+    return people
+
+
+def lots_in_batch(batch: Batch) -> list[Any]:
+    """The lots weighed into a batch, each once, in the order of weighing; corrected weighings left out."""
+    rows = Weighing.objects.filter(line__batch=batch, replaced_by__isnull=True).select_related("lot__material")
+    return list({w.lot_id: w.lot for w in rows.order_by("id")}.values())
+
+
+def newer_version_of(batch: Batch) -> FormulationVersion | None:
+    """The approved version that came after the one this batch was made from, where there is one."""
+    if batch.recipe is None:
+        return None
+    newer = batch.recipe.formulation.versions.filter(state=VersionState.APPROVED, number__gt=batch.recipe.number)
+    return newer.order_by("-number").first()
+
+
+def get_weighing_of(batch: Batch, number: int) -> Weighing:
+    """One weighing of a batch by its number."""
+    found = Weighing.objects.filter(line__batch=batch, pk=number).select_related("line__batch", "lot").first()
+    if found is None:
+        raise NotFound(f"{batch.code} has no weighing {number}.")
+    return found
+
+
+def get_line_of(batch: Batch, position: int) -> BatchLine:
+    """One line of a batch by its position."""
+    found = batch.lines.filter(position=position).select_related("material", "batch").first()
+    if found is None:
+        raise NotFound(f"{batch.code} has no line {position}.")
+    return found
+
+
+def made_today() -> QuerySet[Batch]:
+    """Batches finished today."""
+    return Batch.objects.filter(made_at__date=timezone.localdate())

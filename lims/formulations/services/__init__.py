@@ -1,0 +1,56 @@
+"""What may be done with formulations and batches: one module a group of acts."""
+
+from lims.formulations.services.batches import (
+    abort_batch,
+    finish_batch,
+    plan_batch,
+    plan_exploratory_batch,
+    promote_batch,
+    start_batch_test,
+)
+from lims.formulations.services.parts import LineSpec, StepSpec
+from lims.formulations.services.processing import do_step
+from lims.formulations.services.versions import (
+    abandon_version,
+    approve_version,
+    create_formulation,
+    edit_draft,
+    new_version,
+    return_version,
+    submit_version,
+    withdraw_version,
+)
+from lims.formulations.services.weighing import (
+    check_weighing,
+    close_weighing,
+    correct_weighing,
+    skip_line,
+    weigh,
+    what_stops_closing,
+)
+
+__all__ = [
+    "LineSpec",
+    "StepSpec",
+    "abandon_version",
+    "abort_batch",
+    "approve_version",
+    "check_weighing",
+    "close_weighing",
+    "correct_weighing",
+    "create_formulation",
+    "do_step",
+    "edit_draft",
+    "finish_batch",
+    "new_version",
+    "plan_batch",
+    "plan_exploratory_batch",
+    "promote_batch",
+    "return_version",
+    "skip_line",
+    "start_batch_test",
+    "submit_version",
+    "weigh",
+    "what_stops_closing",
+    "withdraw_version",
+]

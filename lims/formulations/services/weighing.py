@@ -1,0 +1,271 @@
+"""Weigh into a batch: the right material, a usable lot, stock that is there, a number that is meant."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, TypedDict, Unpack
+
+from django.utils import timezone
+
+from lims.accounts.acts import act, require_not_own_work, require_own
+from lims.accounts.models import User
+from lims.audit.recording import note_change
+from lims.cases.services import open_nonconformance, refuse_if_held
+from lims.core.errors import Conflict, Invalid
+from lims.core.machines import advance, locked
+from lims.core.quantities import show_mass
+from lims.formulations.models import Batch, BatchLine, Weighing, WeighingCheck
+from lims.formulations.selectors import SheetLine, sheet_of
+from lims.formulations.states import BATCH_MACHINE, BatchState
+from lims.materials.models import Lot, StockMove
+from lims.materials.services import move_stock
+from lims.materials.services.lots import require_usable
+from lims.materials.states import LotState
+
+# a number this many times off, within the width, is asked about: 25.00 for 250.0, grams for milligrams
+SLIPS = tuple(Decimal(10) ** power for power in (1, 2, 3, -1, -2, -3))
+SLIP_WIDTH = Decimal("0.05")
+NEVER_WEIGHED = (LotState.REJECTED, LotState.DISPOSED, LotState.VOID)
+
+
+class WeighingDetails(TypedDict, total=False):
+    """What stands beside the number.
+
+    `captured`: sent by the balance, else typed. `more`: more of this line follows. `meant`: the number was asked about
+    and is meant. `device_time`: the balance's own clock; the server's rules.
+    """
+
+    as_entered: str
+    container: str
+    tare: Decimal
+    captured: bool
+    device_time: datetime | None
+    reason: str
+    more: bool
+    meant: bool
+
+
+@act("batch.weigh")
+def weigh(
+    line: BatchLine, *, actor: User, lot: Lot, net: Decimal, balance: str, **details: Unpack[WeighingDetails]
+) -> Weighing:
+    """Weigh `net` [kg] of `lot` into one line of a batch; outside the tolerance it needs a reason."""
+    refuse_if_held("batch", line.batch.code)
+    batch: Batch = advance(line.batch, BATCH_MACHINE, "weigh")
+    sheet_line = _line_of(batch, line)
+    _check_number(net, balance)
+    taken = _usable_lot(lot, sheet_line.row, exploratory=batch.exploratory)
+    if not details.get("meant"):
+        _ask_about_slip(net, sheet_line)
+    off = sheet_line.total + net - sheet_line.row.target
+    outside = _is_outside(off, sheet_line.row, more=details.get("more", False))
+    reason = details.get("reason", "").strip()
+    if outside and not reason:
+        raise _needs_reason(off, sheet_line.row)
+    facts = {"line": sheet_line.row, "by": actor, "lot": taken, "net": net, "balance": balance.strip()}
+    made = _keep(facts | {"reason": reason, "deviates": outside}, details)
+    move_stock(taken, mass=-net, kind=StockMove.Kind.WEIGHING, by=actor, cause=batch.code)
+    _open(taken)
+    _note(batch, off, sheet_line.row, outside=outside, reason=reason)
+    return made
+
+
+def _line_of(batch: Batch, line: BatchLine) -> SheetLine:
+    found = next(row for row in sheet_of(batch).lines if row.row.pk == line.pk)
+    if found.row.skipped_reason:
+        raise Conflict(f"Line {found.row.position} was skipped.", code="line-skipped")
+    return found
+
+
+def _check_number(net: Decimal, balance: str) -> None:
+    problems = {}
+    if not net > 0:
+        problems["net"] = ["More than nothing is expected."]
+    if not balance.strip():
+        problems["balance"] = ["Name the balance."]
+    if problems:
+        raise Invalid("The weighing is not complete.", fields=problems)
+
+
+def _usable_lot(lot: Lot, line: BatchLine, *, exploratory: bool) -> Lot:
+    """The lot, locked, when it is of the right material and may be used now."""
+    taken = locked(lot)
+    if taken.material_id != line.material_id:
+        raise Invalid(
+            f"{taken.code} is {taken.material.name}; line {line.position} asks for {line.material.name}.",
+            code="wrong-material",
+            fields={"lot": [f"A lot of {line.material.name} is expected."]},
+        )
+    refuse_if_held("lot", taken.code)
+    if not exploratory:
+        require_usable(taken)
+    elif taken.state in NEVER_WEIGHED:
+        raise Conflict(f"{taken.code} is {taken.get_state_display()}; it cannot be weighed.", code="lot-not-usable")
+    return taken
+
+
+def _ask_about_slip(net: Decimal, line: SheetLine) -> None:
+    """Ask again where the number is ten, a hundred or a thousand times off what is still to be weighed."""
+    expected = line.left if line.left > line.row.tolerance else line.row.target
+    for factor in SLIPS:
+        if abs(net / expected / factor - 1) < SLIP_WIDTH:
+            words = f"{factor:f} times" if factor > 1 else f"1/{1 / factor:f} of"
+            raise Invalid(
+                f"{show_mass(net)} is {words} what is expected here ({show_mass(expected)}). Is it meant?",
+                code="unit-slip",
+                next_step="Read the balance again. If the number is right, say that it is meant.",
+                fields={"net": ["Read the balance again, or say that this number is meant."]},
+                expected=str(expected),
+            )
+
+
+def _is_outside(off: Decimal, line: BatchLine, *, more: bool) -> bool:
+    return off > line.tolerance or (off < -line.tolerance and not more)
+
+
+def _needs_reason(off: Decimal, line: BatchLine) -> Invalid:
+    percent = off / line.target * 100
+    return Invalid(
+        f"Line {line.position} is off by {percent:+.2f} %; {line.tolerance / line.target * 100:.2f} % are allowed.",
+        code="outside-tolerance",
+        next_step="Say why, or weigh the rest.",
+        fields={"reason": ["Outside the tolerance a reason is needed."]},
+        off_percent=f"{percent:.4f}",
+    )
+
+
+def _keep(facts: dict[str, Any], details: WeighingDetails) -> Weighing:
+    row = Weighing(
+        **facts,
+        tare=details.get("tare") or Decimal(0),
+        container=details.get("container", "").strip(),
+        as_entered=details.get("as_entered", "") or show_mass(facts["net"]),
+        captured=details.get("captured", False),
+        device_time=details.get("device_time"),
+    )
+    row.full_clean()
+    row.save()
+    note_change(row, {"lot": (None, row.lot.code), "net": (None, row.net), "captured": (None, row.captured)})
+    return row
+
+
+def _open(lot: Lot) -> None:
+    """The day a lot is first opened starts its life in use."""
+    if lot.opened_on is None:
+        lot.opened_on = timezone.localdate()
+        lot.save()
+
+
+def _note(batch: Batch, off: Decimal, line: BatchLine, *, outside: bool, reason: str) -> None:
+    """Mark what the weighing means for the batch; beyond the outer limit a nonconformance opens by itself."""
+    batch.started_at = batch.started_at or timezone.now()
+    beyond = outside and abs(off) > line.outer_tolerance
+    batch.deviated = batch.deviated or beyond
+    batch.save()
+    if beyond:
+        title = f"Line {line.position} weighed {off / line.target * 100:+.2f} % off"
+        open_nonconformance(batch, actor=None, title=title, description=reason)
+
+
+@act("batch.correct")
+def correct_weighing(weighing: Weighing, *, actor: User, net: Decimal, reason: str, as_entered: str = "") -> Weighing:
+    """Correct a weighing before the weights are locked: a new row that names the old one, with the reason."""
+    if not reason.strip():
+        raise Invalid("Say why.", fields={"reason": ["A correction needs a reason."]})
+    require_own(actor, "batch.correct", weighing.by_id)
+    batch = locked(weighing.line.batch)
+    _require_weighing(batch)
+    if Weighing.objects.filter(replaces=weighing).exists():
+        raise Conflict("This weighing was corrected already; correct the newer one.", code="corrected-already")
+    _check_number(net, weighing.balance)
+    line = _line_of(batch, weighing.line)
+    off = line.total - weighing.net + net - line.row.target
+    outside = abs(off) > line.row.tolerance
+    row = Weighing(
+        line=line.row,
+        lot=weighing.lot,
+        net=net,
+        tare=weighing.tare,
+        container=weighing.container,
+        as_entered=as_entered or show_mass(net),
+        balance=weighing.balance,
+        captured=False,
+        by=actor,
+        reason=reason.strip(),
+        deviates=outside,
+        replaces=weighing,
+    )
+    row.full_clean()
+    row.save()
+    note_change(row, {"net": (weighing.net, row.net)})
+    if net != weighing.net:
+        change = weighing.net - net
+        move_stock(weighing.lot, mass=change, kind=StockMove.Kind.ADJUSTMENT, by=actor, cause=batch.code, reason=reason)
+    _note(batch, off, line.row, outside=outside, reason=reason.strip())
+    return row
+
+
+def _require_weighing(batch: Batch) -> None:
+    if batch.state != BatchState.WEIGHING:
+        raise Conflict(
+            f"{batch.code} is {batch.get_state_display()}; its weights are locked.",
+            code="weights-locked",
+            allowed=BATCH_MACHINE.allowed(batch.state),
+        )
+
+
+@act("batch.check")
+def check_weighing(weighing: Weighing, *, actor: User) -> WeighingCheck:
+    """Look at a typed weighing as a second person; never at one's own."""
+    require_not_own_work(actor, "batch.check", {weighing.by_id})
+    _require_weighing(locked(weighing.line.batch))
+    if Weighing.objects.filter(replaces=weighing).exists():
+        raise Conflict("This weighing was corrected; check the newer one.", code="corrected-already")
+    if WeighingCheck.objects.filter(weighing=weighing).exists():
+        raise Conflict("This weighing has been checked already.", code="checked-already")
+    check = WeighingCheck(weighing=weighing, by=actor)
+    check.full_clean()
+    check.save()
+    return check
+
+
+@act("batch.weigh")
+def skip_line(line: BatchLine, *, actor: User, reason: str) -> BatchLine:
+    """Leave a line out, with a reason; the batch deviates."""
+    if not reason.strip():
+        raise Invalid("Say why.", fields={"reason": ["Leaving a line out needs a reason."]})
+    refuse_if_held("batch", line.batch.code)
+    batch: Batch = advance(line.batch, BATCH_MACHINE, "weigh")
+    found = _line_of(batch, line)
+    if found.weighings:
+        raise Conflict(f"Line {line.position} has been weighed; it cannot be left out.", code="line-weighed")
+    found.row.skipped_reason = reason.strip()
+    found.row.save()
+    batch.deviated, batch.started_at = True, batch.started_at or timezone.now()
+    batch.save()
+    return found.row
+
+
+@act("batch.close_weighing")
+def close_weighing(batch: Batch, *, actor: User) -> Batch:
+    """Lock the weights: every line weighed or left out, every typed weighing seen by a second person."""
+    refuse_if_held("batch", batch.code)
+    fresh: Batch = advance(batch, BATCH_MACHINE, "close_weighing")
+    sheet = sheet_of(fresh)
+    if missing := what_stops_closing(sheet):
+        raise Conflict(missing[0], code="weighing-not-complete", missing=missing)
+    fresh.save()
+    return fresh
+
+
+def what_stops_closing(sheet: Any) -> list[str]:
+    """What has to be done before the weights can be locked, in sentences."""
+    open_lines = [str(line.row.position) for line in sheet.lines if not line.done]
+    unchecked = [str(line.row.position) for line in sheet.lines if line.unchecked]
+    found = []
+    if open_lines:
+        found.append(f"Not weighed yet: line {', '.join(open_lines)}.")
+    if unchecked:
+        found.append(f"Typed and not seen by a second person: line {', '.join(unchecked)}.")
+    return found
