@@ -57,23 +57,38 @@ class Signal:
         first, last = np.searchsorted(self.wild, (rows.start, rows.stop))
         return int(np.count_nonzero(missing)), int(last - first)
 
+    def block_sums(self, edges: Rows) -> tuple[Array, Rows]:
+        """Sum of each block of rows and how many readings it holds, shapes (len(edges) - 1,)."""
+        parts = [self._chunk(edges[start : stop + 1]) for start, stop in _chunks(edges)]
+        if not parts:
+            return np.zeros(0), np.zeros(0, dtype=np.intp)
+        return np.concatenate([sums for sums, _ in parts]), np.concatenate([counts for _, counts in parts])
+
     def block_means(self, edges: Rows) -> Array:
         """Mean of each block of rows, shape (len(edges) - 1,); nan where a block has no reading."""
-        means = [self._chunk(edges[start : stop + 1]) for start, stop in _chunks(edges)]
-        return np.concatenate(means) if means else np.zeros(0)
+        return divided(*self.block_sums(edges))
 
-    def _chunk(self, edges: Rows) -> Array:
+    def mean(self, rows: slice) -> float:
+        """Mean over `rows`; nan where there is no reading."""
+        sums, counts = self.block_sums(np.array([rows.start, rows.stop], dtype=np.intp))
+        return float(divided(sums, counts)[0])
+
+    def _chunk(self, edges: Rows) -> tuple[Array, Rows]:
         values = self.values(slice(int(edges[0]), int(edges[-1])))
         starts = edges[:-1] - edges[0]
         counts = np.diff(edges)
+        sums = np.add.reduceat(values, starts)
+        if np.isfinite(sums).all():
+            return sums, counts
         missing = np.isnan(values)
-        if not missing.any():
-            whole: Array = np.add.reduceat(values, starts) / counts
-            return whole
-        sums = np.add.reduceat(np.where(missing, 0.0, values), starts)
         present = counts - np.add.reduceat(missing.astype(np.intp), starts)
-        means: Array = np.where(present > 0, sums / np.maximum(present, 1), np.nan)
-        return means
+        return np.add.reduceat(np.where(missing, 0.0, values), starts), present
+
+
+def divided(sums: Array, counts: Rows) -> Array:
+    """Means out of sums and counts; nan where nothing was counted."""
+    means: Array = np.where(counts > 0, sums / np.maximum(counts, 1), np.nan)
+    return means
 
 
 def _chunks(edges: Rows) -> list[tuple[int, int]]:

@@ -10,10 +10,18 @@ import numpy as np
 
 from analysis.quantities import QUANTITIES
 from analysis.results import Array, Flag, Severity
-from analysis.steady.blocks import grid_of
 from analysis.steady.case import Case
 from analysis.steady.heat import NEEDED
-from analysis.steady.plateaus import NOMINAL, highest_power, levels_of, local_levels, tolerance, watch
+from analysis.steady.plateaus import (
+    HEATED,
+    NOMINAL,
+    highest_power,
+    levels_of,
+    local_levels,
+    mean_power,
+    tolerance,
+    watch,
+)
 from analysis.steady.plausible import bounds
 from analysis.steady.screening import clock_flags, missing_flags, stuck_flags
 from analysis.steady.settling import window_slopes
@@ -94,21 +102,14 @@ def _heated_rows(case: Case) -> slice | None:
     for segment in case.search.segments:
         rows = slice(segment.first, segment.last)
         seconds = float(run.time[rows.stop - 1] - run.time[rows.start])
-        power = _mean_power(case, rows)
-        if power is not None and power <= 0.03 * highest_power(run):
+        power = mean_power(run, rows) if "heater_power" in run.levels else None
+        if power is not None and power <= HEATED * highest_power(run):
             continue
         nominal = run.setup.nominal.get("heater_power")
         meant = nominal is not None and power is not None and abs(power - nominal) <= tolerance(run, "heater_power")
         if best is None or (meant, seconds) >= best[:2]:
             best = (meant, seconds, rows)
     return None if best is None else best[2]
-
-
-def _mean_power(case: Case, rows: slice) -> float | None:
-    signals = case.run.signals.get("heater_power")
-    if not signals:
-        return None
-    return float(np.sum([np.nanmean(signal.values(rows)) for signal in signals]))
 
 
 def off_nominal(case: Case) -> Iterator[Flag]:
@@ -161,10 +162,8 @@ def heater_channel_dead(case: Case) -> Iterator[Flag]:
     signals = case.run.signals.get("heater_power", ())
     if len(signals) < 2:
         return
-    rows = slice(0, case.run.time.size)
-    grid = grid_of(case.run.time, rows=rows, blocks=max(200, int(case.run.trace.seconds / 10.0)))
-    blocks = np.array([np.nan_to_num(signal.block_means(grid.edges)) for signal in signals])
-    lasting = np.diff(grid.bounds)
+    blocks = np.nan_to_num(case.run.heaters)
+    lasting = np.diff(case.run.grid.bounds)
     for number, signal in enumerate(signals):
         others = np.median(np.delete(blocks, number, axis=0), axis=0)
         heating = others > _COUNTS * float(others.max())

@@ -18,12 +18,12 @@ from analysis.units import to_si
 
 # Slopes the blocks themselves may have: so many times the slope the rise may have, and never held below so many K/s.
 # Common practice, no source; what heat they still store at such a slope is taken out of the heat flow, see `storage`.
-FOLLOWING, FOLLOWING_LEAST = 4.5, to_si(0.15, "K/min", "temperature_rate")  # a block that goes where the coolant goes
+FOLLOWING, FOLLOWING_LEAST = 4.5, to_si(0.15, "K/min", "temperature_rate")  # going with the coolant
 STORING, STORING_LEAST = (
     3.0,
     to_si(0.10, "K/min", "temperature_rate"),
 )  # a block against the coolant, or where no coolant is recorded
-_HEATED = 0.03  # share of the highest power above which a stretch is heated at all
+HEATED = 0.03  # share of the highest power above which a stretch is heated at all
 _COOL_DOWN = 0.5  # share of the highest power below which an off-nominal stretch is no measurement
 _SMALLEST = {"heater_power": 0.005, "force": 0.02}  # smallest step of a level, relative to the highest
 _DEFAULT_TOLERANCE = 0.02  # relative, where the setup gives a nominal value without one
@@ -157,7 +157,7 @@ def _describe(run: Run, rows: slice) -> Found:
     conditions: dict[str, float] = {}
     for quantity in ("heater_power", "force", "coolant_in"):
         if quantity in run.levels:
-            means = [float(np.nanmean(signal.values(rows))) for signal in run.signals[quantity]]
+            means = [signal.mean(rows) for signal in run.signals[quantity]]
             total = math.fsum(means)
             conditions[quantity] = total if quantity == "heater_power" else total / len(means)
     nominal = {
@@ -178,7 +178,7 @@ def tolerance(run: Run, name: str) -> float:
 def _is_heated(run: Run, rows: slice, conditions: dict[str, float]) -> bool:
     """Whether heat flows: by the power where it is recorded, else by the rise against the run's highest."""
     if "heater_power" in conditions:
-        return conditions["heater_power"] > _HEATED * highest_power(run)
+        return conditions["heater_power"] > HEATED * highest_power(run)
     rise = run.rise()
     inside = (run.grid.edges[:-1] >= rows.start) & (run.grid.edges[1:] <= rows.stop)
     here = float(np.median(rise[inside])) if inside.any() else 0.0
@@ -217,10 +217,15 @@ def _was_at_nominal(run: Run, segments: Sequence[Segment]) -> bool:
     seconds = 0.0
     for segment in segments:
         rows = slice(segment.first, segment.last)
-        power = float(np.sum([np.nanmean(signal.values(rows)) for signal in run.signals["heater_power"]]))
+        power = mean_power(run, rows)
         if abs(power - run.setup.nominal["heater_power"]) <= tolerance(run, "heater_power"):
             seconds += float(run.time[segment.last - 1] - run.time[segment.first])
     return seconds >= _LONG * run.setup.min_duration
+
+
+def mean_power(run: Run, rows: slice) -> float:
+    """Mean over rows of all heater powers together [W]; 0 where there is none."""
+    return math.fsum(signal.mean(rows) for signal in run.signals.get("heater_power", ()))
 
 
 def levels_of(run: Run, rows: slice, quantity: str, *, blocks: int) -> tuple[Grid, Array]:

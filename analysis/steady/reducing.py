@@ -20,6 +20,7 @@ from analysis.steady.run import Run, make_run
 from analysis.steady.storage import heat_capacity, stored_heat
 from analysis.steady.window import NO_NULLS, Rig, Window, make_window
 from analysis.steady.zero import Zero, measured_zero, stated_zero
+from analysis.version import VERSION
 
 
 def reduce_trace(
@@ -79,6 +80,7 @@ def reduce_trace(
         notes=_notes(run, notes),
         setup=setup.source,
         files=_files(trace, zero, zero_after),
+        package_version=VERSION,
     )
 
 

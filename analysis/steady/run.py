@@ -11,7 +11,7 @@ from analysis.channels import calibrate
 from analysis.errors import BadSetup, Where
 from analysis.results import Array, Trace
 from analysis.setup import RigSetup
-from analysis.steady.blocks import Grid, make_grid, make_signals, mean_blocks, summed_blocks
+from analysis.steady.blocks import Grid, bridged, make_grid, make_signals
 from analysis.steady.window import Signals
 
 
@@ -24,6 +24,7 @@ class Run:
     signals: Signals
     grid: Grid
     levels: dict[str, Array]
+    heaters: Array  # shape (number of heater channels, grid.size)
 
     @property
     def time(self) -> Array:
@@ -48,15 +49,17 @@ def make_run(trace: Trace, *, setup: RigSetup) -> Run:
         raise BadSetup(f"{trace.file} has {trace.rows} rows; a run needs at least two", where=Where(file=trace.file))
     signals = make_signals(calibrate(trace, setup=setup))
     grid = make_grid(trace.time, window=setup.min_duration)
-    levels: dict[str, Array] = {}
-    for quantity in _WATCHED:
-        members = signals.get(quantity, ())
-        if members:
-            together = summed_blocks if quantity == "heater_power" else mean_blocks
-            blocks = together(members, grid.edges)
-            if np.isfinite(blocks).all():
-                levels[quantity] = blocks
+    means = {
+        quantity: np.array([bridged(signal.block_means(grid.edges)) for signal in signals[quantity]])
+        for quantity in _WATCHED
+        if quantity in signals
+    }
+    levels = {
+        quantity: blocks.sum(axis=0) if quantity == "heater_power" else blocks.mean(axis=0)
+        for quantity, blocks in means.items()
+        if np.isfinite(blocks).all()
+    }
     for quantity in ("hot_temperature", "cold_temperature"):
         if quantity not in levels:
             raise BadSetup(f"{trace.file} has no reading of {quantity}", where=Where(file=trace.file))
-    return Run(trace, setup, signals, grid, levels)
+    return Run(trace, setup, signals, grid, levels, means.get("heater_power", np.zeros((0, grid.size))))

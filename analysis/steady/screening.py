@@ -40,6 +40,8 @@ def stuck_flags(run: Run, rows: slice, *, used: Sequence[str]) -> Iterator[Flag]
 def _stuck(time: Array, signal: Signal, rows: slice) -> tuple[float, float, float] | None:
     """Start [s], length [s] and reading of the longest row of equal readings, where that is no chance."""
     raw = signal.reading.raw
+    if not _may_repeat(raw[rows], step=typical_step(time[rows])):
+        return None
     first, last = _longest_run(raw[rows])
     if last - first < 3:
         return None
@@ -53,6 +55,13 @@ def _stuck(time: Array, signal: Signal, rows: slice) -> tuple[float, float, floa
     if chance is None or (rows.stop - rows.start) * chance ** (last - first - 1) > _BY_CHANCE:
         return None
     return float(time[first]), seconds, value
+
+
+def _may_repeat(raw: NDArray[np.floating], *, step: float) -> bool:
+    """A quick look: a long row of equal readings shows in every so manieth of them."""
+    apart = max(int(0.4 * _STUCK_SECONDS / step), 1) if step > 0.0 else 1
+    few = raw[::apart]
+    return bool((few[1:] == few[:-1]).any())
 
 
 def _longest_run(raw: NDArray[np.floating]) -> tuple[int, int]:
@@ -77,14 +86,14 @@ def _chance_of_repeat(raw: NDArray[np.floating]) -> float | None:
 
     Rounded to steps d, Gaussian noise s well above d repeats with the probability d / (2 sqrt(pi) s).
     """
-    raw = raw[np.isfinite(raw)].astype(np.float64)
-    if raw.size < 6 * _PIECE + 2:
+    values: Array = raw[np.isfinite(raw)].astype(np.float64)
+    if values.size < 6 * _PIECE + 2:
         return None
-    noise, step = _noise(raw), habit_of(raw).resolution
+    noise, step = _noise(values), habit_of(values).resolution
     if noise <= step:
         return None
     by_rounding = step / (2.0 * math.sqrt(math.pi) * noise)
-    return max(float(np.mean(raw[1:] == raw[:-1])), by_rounding, 1.0 / raw.size)
+    return max(float(np.mean(values[1:] == values[:-1])), by_rounding, 1.0 / values.size)
 
 
 def _noise(raw: Array) -> float:
@@ -119,6 +128,8 @@ def clock_flags(run: Run) -> Iterator[Flag]:
         parts.append(f"{trace.unsorted} rows out of time order (sorted)")
     if trace.repeated:
         parts.append(f"{trace.repeated} rows with an instant that a later row repeats (the last was kept)")
+    if trace.undated:
+        parts.append(f"{trace.undated} rows without a time (left out)")
     missing, longest = missing_instants(run.time)
     if missing:
         parts.append(f"{missing} instants missing, the longest gap {longest:.4g} s")

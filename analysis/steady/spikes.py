@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 _WIDEST = 5  # rows; a longer excursion is taken for real
 _REACH = 2 * _WIDEST  # rows on either side that tell where the channel really was
 _FACTOR = 8.0  # times the scatter of one row to the next
-_SAMPLES = 64  # stretches looked at for the scatter
-_STRETCH = 512  # rows of one stretch
+_SAMPLES = 32  # stretches looked at for the scatter
+_STRETCH = 256  # rows of one stretch
 _CHUNK = 20_000  # candidates handled at once
 _NO_ROWS: NDArray[np.intp] = np.zeros(0, dtype=np.intp)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,7 +30,7 @@ def heat_capacity(run: Run, *, segments: Sequence[Segment]) -> float | None:
     """
     if "heater_power" not in run.levels:
         return None
-    for before, after in reversed(list(zip(segments, segments[1:], strict=False))):
+    for before, after in reversed(list(pairwise(segments))):
         capacity = _from_step(run, before, after)
         if capacity is not None:
             return capacity

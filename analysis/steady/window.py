@@ -13,9 +13,10 @@ from analysis.channels import Reading
 from analysis.results import Array
 from analysis.setup import RigSetup
 from analysis.statistics.uncertainty import Estimate, Source, Together
-from analysis.steady.blocks import Signal, bridged, grid_of
+from analysis.steady.blocks import Signal, bridged, divided, grid_of
 
 _BLOCKS = 2048  # in a window, for the memory of the series
+_LOOKED_AT = 4096  # rows that tell whether noise is below the resolution
 
 Signals = Mapping[str, tuple[Signal, ...]]
 NO_NULLS: Mapping[str, Estimate] = MappingProxyType({})
@@ -94,13 +95,14 @@ def make_window(
     depths: dict[str, tuple[float, ...]] = {}
     for quantity, members in signals.items():
         for signal in members:
-            blocks = bridged(signal.block_means(grid.edges))
-            if not np.isfinite(blocks).all():
+            sums, counts = signal.block_sums(grid.edges)
+            if not counts.any():
                 continue
+            blocks = bridged(divided(sums, counts))
             source = Source(f"{quantity} readings", 0.0, "A")
             sources.append(source)
             columns.append(blocks)
-            estimate = _mean(rig, signal, rows=rows, source=source)
+            estimate = _mean(rig, signal, rows=rows, source=source, value=float(sums.sum() / counts.sum()))
             if signal.reading.column in nulls:
                 estimate = estimate - nulls[signal.reading.column]
             means[quantity] = (*means.get(quantity, ()), estimate)
@@ -117,26 +119,28 @@ def make_window(
     )
 
 
-def _mean(rig: Rig, signal: Signal, *, rows: slice, source: Source) -> Estimate:
-    """The mean of one channel: over all its rows, with its calibration and, where it matters, its resolution."""
+def _mean(rig: Rig, signal: Signal, *, rows: slice, source: Source, value: float) -> Estimate:
+    """The mean of one channel over all its rows, with its calibration and, where it matters, its resolution."""
     reading = signal.reading
-    values = signal.values(rows)
     gradient = {source: 1.0}
     if reading.times is None:
         gradient[rig.calibration(reading)] = 1.0
     else:
         gradient[Source("heater_power calibration", reading.uncertainty(rows))] = 1.0
     step = rig.setup.gap_resolution if reading.quantity == "gap" else 0.0
-    gradient.update(_rounded(reading, step or _coarse(signal, values)))
-    return Estimate(float(np.nanmean(values)), gradient)
+    gradient.update(_rounded(reading, step or _coarse(signal, rows)))
+    return Estimate(value, gradient)
 
 
-def _coarse(signal: Signal, values: Array) -> float:
+def _coarse(signal: Signal, rows: slice) -> float:
     """The step of a channel in SI where its noise does not carry the mean over the steps, else 0."""
     if signal.reading.times is not None:
         return 0.0
     step = signal.habit.resolution * abs(signal.reading.slope)
-    return step if float(np.nanstd(values[:4096])) < 0.5 * step else 0.0
+    if step == 0.0:
+        return 0.0
+    values = signal.values(slice(rows.start, min(rows.stop, rows.start + _LOOKED_AT)))
+    return step if float(np.nanstd(values)) < 0.5 * step else 0.0
 
 
 def _rounded(reading: Reading, step: float) -> dict[Source, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -20,6 +20,7 @@ from analysis.units import to_si
 
 _STILL = to_si(0.1, "um", "length")  # [m] a closed gap may move over a window and count as still; common practice
 _SURE = 3.0
+_OF_INTEREST = ("gap", "hot_temperature", "cold_temperature", "force")
 _SHORTEST = 10  # blocks in a window
 _PRESSED = 0.8  # share of the highest force under which blocks count as closed
 
@@ -56,7 +57,7 @@ def measured_zero(trace: Trace, *, rig: Rig) -> Zero:
     rows = slice(int(grid.edges[stretch.first]), int(grid.edges[stretch.last]))
     window = make_window(rig, time=trace.time, signals=signals, rows=rows)
     if not window.has("gap"):
-        raise BadSetup(f"the zero run {trace.file} has no gap reading", where=Where(file=trace.file))
+        raise BadSetup("the zero run has no gap reading where the gap is closed", where=Where(file=trace.file))
     return Zero(
         reading=_frozen(window, sha256=trace.sha256),
         temperature=_still_temperature(window),
@@ -64,6 +65,12 @@ def measured_zero(trace: Trace, *, rig: Rig) -> Zero:
         window=window,
         sha256=trace.sha256,
     )
+
+
+def _recorded(trace: Trace, setup: RigSetup) -> RigSetup:
+    """The setup with the channels of interest that the zero run has; it may have been recorded with fewer."""
+    kept = tuple(channel for channel in setup.channels if channel.quantity in _OF_INTEREST)
+    return replace(setup, channels=tuple(channel for channel in kept if channel.column in trace.columns))
 
 
 def block_temperature(window: Window) -> Estimate | None:
