@@ -107,5 +107,6 @@ def test_every_answer_carries_the_headers(client: Client):
     answer = client.get("/health/live")
     assert answer["X-Request-ID"]
     page = client.get("/static/packages/plotly.min.js")
+    page.close()
     assert page["X-Content-Type-Options"] == "nosniff"
     assert page["Referrer-Policy"] == "same-origin"
