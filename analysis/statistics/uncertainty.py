@@ -131,25 +131,23 @@ class Together:
 
 
 def evaluate(
-    estimate: Estimate, *, together: Together | None = None, extra: Iterable[Source] = ()
+    estimate: Estimate, *, scatter: Mean | None = None, joint: Iterable[Source] = (), extra: Iterable[Source] = ()
 ) -> tuple[Measured, tuple[BudgetLine, ...]]:
     """Combined standard uncertainty, effective degrees of freedom and the budget, largest line first. [1]
 
-    Parameters: `together` the inputs whose Type A part is joint; `extra` further contributions in the estimate's own
-    unit. Formula: u^2 = sum of (c_i u_i)^2 over independent inputs; dof = u^4 / sum of (c_i u_i)^4 / dof_i.
-    Lines of one name are added in quadrature; their shares of the variance add up to one.
+    Parameters: `scatter` the Type A part that the inputs `joint` have together, see `Together`; `extra` further
+    contributions in the estimate's own unit. Formula: u^2 = sum of (c_i u_i)^2 over independent inputs;
+    dof = u^4 / sum of (c_i u_i)^4 / dof_i. Lines of one name are added in quadrature; the shares add up to one.
 
     1. JCGM 100:2008, equations 10, 13 and G.2b.
     """
-    joint = set(together.sources) if together else set()
-    parts = [(source, slope) for source, slope in estimate.gradient.items() if source not in joint]
+    counted = set(joint)
+    parts = [(source, slope) for source, slope in estimate.gradient.items() if source not in counted]
     parts += [(source, 1.0) for source in extra]
-    if together and together.sources:
-        mean = together.scatter(estimate)
-        parts.append((Source("scatter of the readings", mean.u, "A", mean.dof), 1.0))
+    if scatter is not None:
+        parts.append((Source("scatter of the readings", scatter.u, "A", scatter.dof), 1.0))
     variance = math.fsum((slope * source.u) ** 2 for source, slope in parts)
-    u = math.sqrt(variance)
-    return Measured(estimate.value, u, welch_satterthwaite(parts)), _lines(parts, variance)
+    return Measured(estimate.value, math.sqrt(variance), welch_satterthwaite(parts)), _lines(parts, variance)
 
 
 def welch_satterthwaite(parts: Iterable[tuple[Source, float]]) -> float:

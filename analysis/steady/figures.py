@@ -87,9 +87,9 @@ def judge(estimate: Estimate, *, window: Window) -> tuple[Measured, tuple[Budget
     What noise alone makes of the slope is taken out, for the scatter counts that already.
     """
     together = window.together
-    slope = together.trend(estimate)
     if not together.sources:
         return evaluate(estimate)
-    u_mean = together.scatter(estimate).u
-    u_drift = math.sqrt(max((slope * together.seconds) ** 2 / 12.0 - u_mean**2, 0.0))
-    return evaluate(estimate, together=together, extra=(Source("residual slope", u_drift),))
+    scatter = together.scatter(estimate)
+    moved = together.trend(estimate) * together.seconds
+    u_moved = math.sqrt(max(moved**2 / 12.0 - scatter.u**2, 0.0))
+    return evaluate(estimate, scatter=scatter, joint=together.sources, extra=(Source("residual slope", u_moved),))

@@ -83,8 +83,7 @@ def _closest(case: Case) -> str:
         return f"it lasts only {float(grid.bounds[-1] - grid.bounds[0]):.4g} s"
     watched = watch(levels, setup.max_slope)
     slopes = [
-        window_slopes(series.values, centres=grid.centres, bounds=grid.bounds, window=setup.min_duration)
-        for series in watched
+        window_slopes(series, centres=grid.centres, bounds=grid.bounds, window=setup.min_duration) for series in watched
     ]
     worst = np.max([np.abs(found.slope) / series.limit for found, series in zip(slopes, watched, strict=True)], axis=0)
     best = int(np.argmin(worst))

@@ -23,11 +23,15 @@ _SCALES = (1.0, 2.0, 4.0, 8.0)  # windows looked at, in the shortest plateau
 
 @dataclass(frozen=True, slots=True)
 class Watched:
-    """A series of block means that has to keep still: its `values` [K] and the slope it may have, `limit` [K/s]."""
+    """A series of block means that has to keep still: its `values` [K] and the slope it may have, `limit` [K/s].
+
+    `noise` is its long-run variance [K^2 s], by the function of that name.
+    """
 
     name: str
     values: Array
     limit: float
+    noise: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +60,11 @@ def settled_stretches(
     is the temperature rise. A window fails when its slope is above the limit by more than noise explains; longer
     windows sharpen the judgement, and the whole stretch is judged without that allowance.
     """
+    watched = [replace(series, noise=noise(series.values, bounds=bounds, window=window)) for series in watched]
     ends = window_ends(bounds, window)
     good = np.ones(ends.size, dtype=bool)
     for series in watched:
-        slopes = window_slopes(series.values, centres=centres, bounds=bounds, window=window)
+        slopes = window_slopes(series, centres=centres, bounds=bounds, window=window)
         good &= np.abs(slopes.slope) < series.limit + _SURE * slopes.error
         good &= _straight(series, centres=centres, bounds=bounds, window=window)
     found = [
@@ -80,7 +85,7 @@ def window_ends(bounds: Array, window: float) -> NDArray[np.intp]:
 def _straight(series: Watched, *, centres: Array, bounds: Array, window: float) -> NDArray[np.bool_]:
     """For each window, whether no part of it is steep: what rises and falls again is not still."""
     ends = window_ends(bounds, window)
-    parts = window_slopes(series.values, centres=centres, bounds=bounds, window=_PART * window)
+    parts = window_slopes(series, centres=centres, bounds=bounds, window=_PART * window)
     steep = np.abs(parts.slope) >= _STEEP * series.limit + _SURE * parts.error
     before = np.concatenate(([0], np.cumsum(steep)))
     last = np.searchsorted(parts.ends, ends, side="right")
@@ -88,19 +93,18 @@ def _straight(series: Watched, *, centres: Array, bounds: Array, window: float) 
     return straight
 
 
-def window_slopes(values: Array, *, centres: Array, bounds: Array, window: float) -> Slopes:
-    """Least-squares slopes of `values` [K] in all windows of `window` [s], and the standard error noise gives them."""
+def window_slopes(series: Watched, *, centres: Array, bounds: Array, window: float) -> Slopes:
+    """Least-squares slopes of a series in all windows of `window` [s], and the standard error noise gives them."""
     ends = window_ends(bounds, window)
     starts = np.arange(ends.size)
     t = centres - centres.mean()
-    y = values - values.mean()
-    sums = [np.concatenate(([0.0], np.cumsum(series))) for series in (t, y, t * t, t * y)]
-    st, sy, stt, sty = (series[ends] - series[starts] for series in sums)
+    y = series.values - series.values.mean()
+    sums = [np.concatenate(([0.0], np.cumsum(terms))) for terms in (t, y, t * t, t * y)]
+    st, sy, stt, sty = (running[ends] - running[starts] for running in sums)
     count = ends - starts
     spread = stt - st * st / count
     slope = np.where(spread > 0.0, (sty - st * sy / count) / np.where(spread > 0.0, spread, 1.0), np.inf)
-    error = math.sqrt(12.0 * noise(values, bounds=bounds, window=window) / window**3)
-    return Slopes(slope=slope, ends=ends, error=error)
+    return Slopes(slope=slope, ends=ends, error=math.sqrt(12.0 * series.noise / window**3))
 
 
 def noise(values: Array, *, bounds: Array, window: float) -> float:
@@ -154,7 +158,8 @@ def _after_failures(
         return stretch
     first = 0
     for series in watched:
-        slopes = window_slopes(series.values[part], centres=centres[part], bounds=edges, window=window)
+        inside = replace(series, values=series.values[part])
+        slopes = window_slopes(inside, centres=centres[part], bounds=edges, window=window)
         failing = np.flatnonzero(np.abs(slopes.slope) >= series.limit + _SURE * slopes.error)
         first = max(first, int(failing[-1]) + 1) if failing.size else first
     return replace(stretch, first=stretch.first + first)

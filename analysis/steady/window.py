@@ -18,6 +18,8 @@ from analysis.steady.blocks import Signal, bridged, divided, grid_of
 _BLOCKS = 2048  # in a window, for the memory of the series
 _LOOKED_AT = 4096  # rows that tell whether noise is below the resolution
 
+_ABOVE = 1.5  # resolutions: a channel that usually moves further from row to row carries its mean over the steps
+
 Signals = Mapping[str, tuple[Signal, ...]]
 NO_NULLS: Mapping[str, Estimate] = MappingProxyType({})
 
@@ -136,11 +138,11 @@ def _coarse(signal: Signal, rows: slice) -> float:
     """The step of a channel in SI where its noise does not carry the mean over the steps, else 0."""
     if signal.reading.times is not None:
         return 0.0
-    step = signal.habit.resolution * abs(signal.reading.slope)
-    if step == 0.0:
+    if signal.habit.step > _ABOVE * signal.habit.resolution:
         return 0.0
+    step = signal.habit.resolution * abs(signal.reading.slope)
     values = signal.values(slice(rows.start, min(rows.stop, rows.start + _LOOKED_AT)))
-    return step if float(np.nanstd(values)) < 0.5 * step else 0.0
+    return step if step and float(np.nanstd(values)) < 0.5 * step else 0.0
 
 
 def _rounded(reading: Reading, step: float) -> dict[Source, float]:

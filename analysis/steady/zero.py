@@ -14,7 +14,7 @@ from analysis.results import Array, Trace
 from analysis.setup import RigSetup
 from analysis.statistics.uncertainty import Estimate, Source
 from analysis.steady.blocks import Grid, Signal, bridged, make_grid, make_signals, mean_blocks
-from analysis.steady.settling import Stretch, trimmed, window_ends, window_slopes
+from analysis.steady.settling import Stretch, Watched, noise, trimmed, window_ends, window_slopes
 from analysis.steady.window import Rig, Signals, Window, make_window
 from analysis.units import to_si
 
@@ -120,9 +120,11 @@ def _closed_stretch(grid: Grid, signals: Signals, setup: RigSetup, *, window: fl
     fallback = Stretch(first + (3 * (last - first)) // 4, last)
     if last - first < _SHORTEST or window_ends(bounds, window).size == 0:
         return fallback
-    slopes = window_slopes(values, centres=centres, bounds=bounds, window=window)
+    still = max(_STILL, setup.gap_resolution)
+    watched = Watched("gap", values, still / window, noise(values, bounds=bounds, window=window))
+    slopes = window_slopes(watched, centres=centres, bounds=bounds, window=window)
     moved = np.abs(slopes.slope) * window
-    good = np.flatnonzero(moved < max(_STILL, setup.gap_resolution) + _SURE * slopes.error * window)
+    good = np.flatnonzero(moved < still + _SURE * slopes.error * window)
     if not good.size:
         return fallback
     breaks = np.flatnonzero(np.diff(good) > 1)

@@ -22,8 +22,7 @@ def reduce_zero(trace: Trace, setup: RigSetup) -> Reduction:
     budget: dict[str, tuple[BudgetLine, ...]] = {}
     figures["zero_reading"], budget["zero_reading"] = evaluate(zero.reading)
     if zero.temperature is not None:
-        together = zero.window.together if zero.window else None
-        figures["temperature"], budget["temperature"] = evaluate(zero.temperature, together=together)
+        figures["temperature"], budget["temperature"] = evaluate(zero.temperature)
     return Reduction(
         method=NAME,
         method_version=VERSION,
