@@ -19,6 +19,7 @@ from analysis.comparing import output, reading
 from analysis.errors import AnalysisError, UnreadableFile, Where
 from analysis.results import Reduction
 
+COMPARED = ("temperature_rise", "thermal_impedance", "apparent_conductivity", "gap")
 FIGURES, UNREADABLE, NO_FIGURES = 0, 2, 3
 
 
@@ -55,9 +56,15 @@ def _batch(options: argparse.Namespace) -> int:
 
 def _compare(options: argparse.Namespace) -> int:
     results = [_result(path) for path in options.results]
-    ranking = reading.command(results, names=[path.name for path in options.results], figure=options.figure)
+    ranking = reading.command(
+        results,
+        names=[path.name for path in options.results],
+        figure=options.figure,
+        reference=options.reference,
+        required=options.required,
+    )
     print(_json(output.to_dict(ranking)) if options.json else output.to_text(ranking), end="")
-    return FIGURES if ranking.ranked.items else NO_FIGURES
+    return NO_FIGURES if ranking.refusals else FIGURES
 
 
 def _result(path: Path) -> dict[str, Any]:
@@ -112,7 +119,9 @@ def _parser() -> argparse.ArgumentParser:
 
     ranking = commands.add_parser("compare", help="rank samples under matched conditions")
     ranking.add_argument("results", type=Path, nargs="+", help="results that `reduce --json` printed")
-    ranking.add_argument("--figure", default="temperature_rise", choices=("temperature_rise", "thermal_impedance"))
+    ranking.add_argument("--figure", default="temperature_rise", choices=COMPARED)
+    ranking.add_argument("--reference", help="the sample the others are set against as well")
+    ranking.add_argument("--required", type=int, default=3, help="applications a sample needs to be ranked (3)")
     ranking.add_argument("--json", action="store_true", help="print the ranking as JSON")
     ranking.set_defaults(run_command=_compare)
     return parser

@@ -83,7 +83,7 @@ def _common(runs: Sequence[Result], figure: str) -> dict[tuple[str, str], float]
     total: dict[tuple[str, str], float] = {}
     for run in runs:
         for line in run.budget.get(figure, ()):
-            if line.common:
+            if line.common and math.isfinite(line.u):
                 key = (line.common, line.source)
                 total[key] = total.get(key, 0.0) + math.copysign(line.u, line.sensitivity or 1.0) / len(runs)
     return total

@@ -40,6 +40,8 @@ def to_dict(ranking: Ranking) -> dict[str, object]:
         "neighbours": _neighbours(ranking.ranked, figure),
         "reference": ranking.reference or None,
         "against_reference": _pairs(ranking.against, ranking.ranked.items, figure) if ranking.against else [],
+        "rig_effects": _rig_effects(ranking),
+        "adjusted_for_rigs": _adjusted(ranking),
         "notes": list(ranking.notes),
     }
 
@@ -144,6 +146,31 @@ def _pairs(pairs: Differences, items: Sequence[Standing], figure: str) -> list[d
     ]
 
 
+def _rig_effects(ranking: Ranking) -> list[dict[str, object]]:
+    return [
+        {
+            "rig": name,
+            "effect": shown_difference(one.value, ranking.figure),
+            "u": _width(one.u, ranking.figure),
+            "dof": _finite(one.dof),
+        }
+        for name, one in (ranking.rigs.effects if ranking.rigs else ())
+    ]
+
+
+def _adjusted(ranking: Ranking) -> list[dict[str, object]]:
+    return [
+        {
+            "rank": one.rank,
+            "sample": one.sample,
+            "mean": shown(one.measured.value, ranking.figure),
+            "u": _width(one.measured.u, ranking.figure),
+            "letters": one.letters,
+        }
+        for one in (ranking.rigs.adjusted if ranking.rigs else ())
+    ]
+
+
 def _neighbours(order: Order, figure: str) -> list[dict[str, object]]:
     return [
         {
@@ -204,8 +231,21 @@ def _remarks(ranking: Ranking) -> list[str]:
         smallest = shown_difference(order.smallest_difference, ranking.figure)
         lines.append(f"smallest difference this plan sees with a chance of 80 %: {smallest:.2g} {unit}")
     lines += [_neighbour_line(pair.better, pair.worse, pair.needed) for pair in order.neighbours if not pair.separated]
+    lines += _rig_lines(ranking)
     lines += [f"{item.sample}: {note}" for item in ranking.items for note in item.notes]
     return ["", *lines, *ranking.notes] if ranking.items else []
+
+
+def _rig_lines(ranking: Ranking) -> list[str]:
+    if ranking.rigs is None:
+        return []
+    figure, unit = ranking.figure, QUANTITIES[ranking.figure].shown
+    effects = [
+        f"{name} {format_measured(shown_difference(one.value, figure), shown_difference(one.expanded, figure))}"
+        for name, one in ranking.rigs.effects
+    ]
+    order = ", ".join(f"{one.sample} ({one.letters})" for one in ranking.rigs.adjusted)
+    return [f"rig effects [{unit}]: {'; '.join(effects)}", f"order with the rigs' effects taken out: {order}"]
 
 
 def _neighbour_line(better: str, worse: str, needed: int | None) -> str:

@@ -18,9 +18,10 @@ import numpy as np
 
 from analysis.comparing.applications import Application, by_sample, without_repeats
 from analysis.comparing.grouping import agreeing_conditions
-from analysis.comparing.judging import Field, gather, put_in_order, set_against, singles
+from analysis.comparing.judging import HIGHER_IS_BETTER, Field, gather, put_in_order, set_against, singles
 from analysis.comparing.matching import Conditions, LeftOut, Result, split
-from analysis.comparing.standings import Order, Standing
+from analysis.comparing.rigs import rig_effects
+from analysis.comparing.standings import Order, RigEffects, Standing
 from analysis.errors import NotComparable
 from analysis.quantities import QUANTITIES
 from analysis.statistics.multiple import Differences
@@ -43,6 +44,7 @@ class Ranking:
     total: int
     reference: str = ""
     against: Differences | None = None  # ranked samples less the reference (indices into `ranked.items`)
+    rigs: RigEffects | None = None  # where several rigs are linked by samples measured on more than one
     notes: tuple[str, ...] = ()
 
     @property
@@ -96,6 +98,7 @@ def rank(
     ranked = _order(field, confidence=confidence, provisional=False, ranks=not refusals)
     few = _field([one for one in samples if 2 <= len(one) < enough], figure)
     against, notes = _against(field, reference=reference, confidence=confidence)
+    rigs = None if refusals else _rigs(field, figure=figure, confidence=confidence)
     return Ranking(
         figure=figure,
         confidence=confidence,
@@ -110,7 +113,8 @@ def rank(
         total=len(results),
         reference=reference or "",
         against=against,
-        notes=notes + _rig_notes(ranked),
+        rigs=rigs,
+        notes=notes + _rig_notes(ranked, rigs),
     )
 
 
@@ -138,6 +142,12 @@ def _against(
     return set_against(field, reference=reference, confidence=confidence), ()
 
 
+def _rigs(field: Field | None, *, figure: str, confidence: float) -> RigEffects | None:
+    if field is None:
+        return None
+    return rig_effects(field.samples, lower_is_better=figure not in HIGHER_IS_BETTER, confidence=confidence)
+
+
 def _refusals(samples: int, unmatched: Sequence[LeftOut]) -> tuple[str, ...]:
     if samples >= 2:
         return ()
@@ -147,10 +157,13 @@ def _refusals(samples: int, unmatched: Sequence[LeftOut]) -> tuple[str, ...]:
     return tuple(found or [f"not ranked: {few}"])
 
 
-def _rig_notes(order: Order) -> tuple[str, ...]:
-    """A warning where samples were measured on different rigs and nothing tells the rigs' effect from the samples'."""
-    rigs = {item.sample: set(item.rigs) for item in order.items}
-    every = set().union(*rigs.values()) if rigs else set()
-    if len(every) < 2 or any(mine == every for mine in rigs.values()):
+def _rig_notes(order: Order, rigs: RigEffects | None) -> tuple[str, ...]:
+    """A warning where the rigs' effect is not told from the samples', or where taking it out changes the order."""
+    every = sorted({rig for item in order.items for rig in item.rigs})
+    if len(every) < 2 or len(order.items) < 2:
         return ()
-    return (f"rig effect not separable: no sample was measured on all of {', '.join(sorted(every))}",)
+    if rigs is None:
+        return (f"rig effect not separable: no samples link {' and '.join(every)}; measure a reference on each",)
+    if [one.sample for one in rigs.adjusted] == [item.sample for item in order.items]:
+        return ()
+    return ("you may be comparing rigs: with the rigs' effects taken out the samples stand in another order",)

@@ -71,14 +71,14 @@ def _result(data: Mapping[str, Any], name: str) -> Result:
 def _measured(entry: Mapping[str, Any], key: str, name: str) -> Measured:
     unit, where = str(entry["unit"]), Where(file=name, key=f"figures.{key}")
     factor = conversion(unit, key, where=where).factor
-    value = to_si(float(entry["value"]), unit, key, where=where)
+    value = to_si(_number(entry["value"], math.nan), unit, key, where=where)
     return Measured(value, factor * _number(entry.get("u"), math.nan), _number(entry.get("dof"), math.inf))
 
 
 def _line(line: Mapping[str, Any], unit: str, key: str) -> BudgetLine:
     return BudgetLine(
         source=str(line["source"]),
-        u=conversion(unit, key).factor * float(line["u"]),
+        u=conversion(unit, key).factor * _number(line["u"], math.nan),
         share=_number(line.get("share"), math.nan),
         kind=str(line.get("kind", "B")),
         dof=_number(line.get("dof"), math.inf),

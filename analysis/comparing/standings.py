@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.results import Measured
 from analysis.statistics.multiple import Differences
 from analysis.statistics.one_way import FTest
 
@@ -74,6 +75,24 @@ class Neighbours:
     difference: float
     separated: bool
     needed: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Adjusted:
+    """A sample's mean freed of the rigs' effects, with the letters and the rank it then has."""
+
+    sample: str
+    measured: Measured
+    letters: str
+    rank: int
+
+
+@dataclass(frozen=True, slots=True)
+class RigEffects:
+    """Each rig's effect on the figure (together they are nought), and the order without them."""
+
+    effects: tuple[tuple[str, Measured], ...]
+    adjusted: tuple[Adjusted, ...]
 
 
 @dataclass(frozen=True, slots=True)
