@@ -18,16 +18,18 @@ READERS: Mapping[str, Reader] = MappingProxyType(
 """Every format by its key; the first whose content matches reads the file."""
 
 _OTHERS = (
+    (b"\xff\xfe", "UTF-16 text; save it as UTF-8"),
+    (b"\xfe\xff", "UTF-16 text; save it as UTF-8"),
     (b"\x1f\x8b", "a gzip archive; unpack it first"),
     (b"BZh", "a bzip2 archive; unpack it first"),
     (b"7z\xbc\xaf", "a 7-Zip archive; unpack it first"),
     (b"\xd0\xcf\x11\xe0", "an old binary workbook; save it as XLSX or CSV"),
-    (b"%PDF", "a PDF document"),
-    (b"\x89PNG", "a picture"),
-    (b"\xff\xd8\xff", "a picture"),
-    (b"\x7fELF", "a program"),
-    (b"MZ\x90", "a program"),
-    (b"PK\x05\x06", "an empty ZIP archive"),
+    (b"%PDF", "a PDF document, not a table"),
+    (b"\x89PNG", "a picture, not a table"),
+    (b"\xff\xd8\xff", "a picture, not a table"),
+    (b"\x7fELF", "a program, not a table"),
+    (b"MZ\x90", "a program, not a table"),
+    (b"PK\x05\x06", "an empty ZIP archive, not a table"),
 )
 
 
@@ -52,7 +54,7 @@ def _reader(path: Path, file: str) -> Reader:
         raise UnreadableFile("the file is empty", where=Where(file))
     for start, what in _OTHERS:
         if head.startswith(start):
-            raise UnreadableFile(f"the file is {what}, not a table", where=Where(file))
+            raise UnreadableFile(f"the file is {what}", where=Where(file))
     reader = next((reader for reader in READERS.values() if reader.matches(head)), None)
     if reader is None:
         raise UnreadableFile("the file is not a text table: it holds binary data", where=Where(file))

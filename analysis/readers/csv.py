@@ -17,7 +17,7 @@ import io
 import math
 import os
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cache
@@ -53,7 +53,6 @@ class Layout:
 
     headings: tuple[Heading, ...]
     separator: str
-    decimal: str  # "." or "," or "" where the first rows do not tell
     start: int
     line: int
     width: int  # cells a row, a blank one after a trailing separator included
@@ -103,8 +102,6 @@ def _layout(path: Path, *, file: str) -> Layout:
 
 
 def _refuse_other_content(head: bytes, *, file: str) -> None:
-    if head.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise UnreadableFile("the file is UTF-16 text; save it as UTF-8", where=Where(file))
     odd = len(head) - len(head.translate(None, bytes(range(1, 9)) + bytes(range(14, 32)) + b"\0"))
     if odd:
         raise UnreadableFile("the file is not a text table: it holds binary data", where=Where(file))
@@ -156,7 +153,6 @@ def _describe(  # noqa: PLR0913 - the parts of one layout
     return Layout(
         headings=found,
         separator=separator,
-        decimal=_decimal(sample, separator),
         start=start,
         line=line + 1,
         width=len(found) + trailing,
@@ -192,15 +188,18 @@ def _split(line: str, separator: str) -> list[str]:
     return next(csv.reader([line], delimiter=separator), [""])
 
 
-def _decimal(sample: Sequence[Sequence[str]], separator: str) -> str:
-    """The decimal sign of the first rows: "" where they hold whole numbers only."""
-    cells = [cell for row in sample for cell in row]
-    if separator != "," and any(re.fullmatch(r"[+-]?\d+,\d+(?:[eE][+-]?\d+)?", cell) for cell in cells):
-        return ","
-    if any(re.fullmatch(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?", cell) for cell in cells):
-        return "."
-    quoted = any(re.fullmatch(r"[+-]?\d+,\d+(?:[eE][+-]?\d+)?", cell) for cell in cells)
-    return "," if quoted else ""
+_POINT = re.compile(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?")
+_COMMA = re.compile(r"[+-]?\d+,\d+(?:[eE][+-]?\d+)?")
+
+
+def _decimal(cells: Iterable[str]) -> str:
+    """The decimal sign of the first cell that has one; "" where all are whole numbers."""
+    for cell in cells:
+        if _POINT.fullmatch(cell):
+            return "."
+        if _COMMA.fullmatch(cell):
+            return ","
+    return ""
 
 
 # --- the rows ----------------------------------------------------------------------------------------------------
@@ -235,6 +234,7 @@ class _Reading:
     stamps: bool = False
     aware: bool = False
     decimal: str = "."
+    decimal_sure: bool = True  # False: the first rows held whole numbers only
     time_place: int = 0
     places: tuple[int, ...] = ()
     kind: type[np.floating] = np.float64
@@ -249,13 +249,16 @@ class _Reading:
         """Everything that is wanted; read again from the start where the decimal sign turns out to be a comma."""
         self.time_place = self.layout.column(self.wanted.time)
         self.places = tuple(self.layout.column(name) for name in self.wanted.columns)
-        self.decimal = self.layout.decimal or "."
         self._recognise_time()
+        numbers = self.places if self.stamps else (self.time_place, *self.places)
+        cells = [row[place] for row in self.layout.sample for place in numbers if place < len(row)]
+        self.decimal = _decimal(cells) or "."
+        self.decimal_sure = _decimal(cells) != ""
         self.kind = tables.number_type(self.path.stat().st_size // 8)
         try:
             self._read_rows()
         except _OtherDecimal:
-            self.decimal = ","
+            self.decimal, self.decimal_sure = ",", True
             self._read_rows()
         return self._joined()
 
@@ -293,12 +296,12 @@ class _Reading:
         seconds: list[float] = []
         instants: list[int] = []
         for number, cells in self._rows(text, line=line, last=last):
-            for values, place in zip(numbers, self.places, strict=True):
-                values.append(self._number(cells[place], line=number, place=place))
             if self.stamps:
                 instants.append(self._instant(cells[self.time_place], line=number))
             else:
                 seconds.append(self._second(cells[self.time_place], line=number))
+            for values, place in zip(numbers, self.places, strict=True):
+                values.append(self._number(cells[place], line=number, place=place))
         self.rows += len(seconds) + len(instants)
         for place, values in zip(self.places, numbers, strict=True):
             self.numbers[place].append(np.array(values, dtype=self.kind))
@@ -309,7 +312,7 @@ class _Reading:
 
     def _rows(self, text: str, *, line: int, last: bool) -> Iterator[tuple[int, list[str]]]:
         """The rows of a block that hold anything, each with the number of its line."""
-        reader = csv.reader(io.StringIO(text, newline=""), delimiter=self.layout.separator)
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=self.layout.separator, strict=True)
         count = len(self.layout.headings)
         unfinished = last and not text.endswith("\n")
         end = line + text.count("\n")
@@ -337,7 +340,7 @@ class _Reading:
         hint = ""
         if self.layout.separator == "," and len(cells) >= 2 * count - 1 and len(cells) > count:
             hint = "; are the decimals commas too? Then use semicolons between the cells"
-        column = self.layout.headings[min(len(cells), count) - 1].name
+        column = self.layout.headings[min(len(cells), count - 1)].name
         return UnreadableFile(
             f"expected {count} cells as in the header, found {len(cells)}{hint}", where=Where(self.file, line, column)
         )
@@ -345,11 +348,11 @@ class _Reading:
     def _number(self, cell: str, *, line: int, place: int) -> float:
         if cell in MISSING_TEXTS:
             return np.nan
-        plain = cell.replace(",", ".") if self.decimal == "," and "." not in cell else cell
-        value = tables.parse_number(plain)
-        if value is not None and np.isfinite(value):
+        plain = cell.replace(",", ".") if self.decimal == "," else cell
+        value = None if self.decimal == "," and "." in cell else tables.parse_number(plain)
+        if value is not None and math.isfinite(value):
             return value
-        if not self.layout.decimal and self.decimal == "." and tables.parse_number(cell.replace(",", ".")) is not None:
+        if not self.decimal_sure and tables.parse_number(cell.replace(",", ".")) is not None:
             raise _OtherDecimal
         where = Where(self.file, line, self.layout.headings[place].name)
         raise tables.text_in_number_column(cell, where=where)
