@@ -131,6 +131,9 @@ _TABLE = """
     hold.lift                      -    -    -    x    -    -    -    -
     nonconformance.open            Y    Y    Y    Y    Y    -    -    -
     comparison.pose                Y    Y    Y    Y    Y    -    -    -
+    comparison.change              Y    Y    Y    Y    Y    -    -    -
+    comparison.include             Y    Y    Y    Y    Y    -    -    -
+    comparison.close               Y    Y    Y    Y    Y    -    -    -
     comparison.issue               -    -    -    x    x    -    -    -
     export.selection               Y    Y    Y    Y    Y    -    Y    Y
     account.see_own                Y    Y    Y    Y    Y    Y    Y    Y

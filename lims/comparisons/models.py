@@ -6,7 +6,7 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
-from lims.audit.models import Recorded, tracked
+from lims.audit.models import APPEND_ONLY, Recorded, tracked
 from lims.comparisons.states import ComparisonState
 from lims.rigs.models import MethodVersion
 from lims.samples.models import Sample
@@ -34,3 +34,29 @@ class Comparison(Recorded):
 
     def __str__(self) -> str:
         return f"{self.code} {self.title}"
+
+
+class Inclusion(models.Model):
+    """A sample that is ranked although something speaks against it (a hold, an exploratory batch), and who says why."""
+
+    comparison = models.ForeignKey(Comparison, models.PROTECT, related_name="inclusions")
+    sample = models.ForeignKey(Sample, models.PROTECT, related_name="+")
+    reason = models.TextField()
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = "inclusion"
+        verbose_name_plural = "inclusions"
+        constraints = (models.UniqueConstraint(fields=["comparison", "sample"], name="inclusion_once"),)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.sample_id} in {self.comparison_id}"
+
+    record_kind = "comparison"
+
+    @property
+    def record_code(self) -> str:
+        """An inclusion is part of its comparison's history."""
+        return self.comparison.code

@@ -1,0 +1,138 @@
+"""Between a comparison and the analysis: plain rows in, a ranking and its figures out, ready for JSON."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from analysis.comparing.matching import Condition, Conditions, Result
+from analysis.comparing.output import to_dict
+from analysis.comparing.ranking import rank
+from analysis.figures.gap_map import Layer, gap_map_figure
+from analysis.figures.plotly import figure_json
+from analysis.figures.ranking import ranking_figure
+from analysis.quantities import QUANTITIES
+from analysis.results import BudgetLine, Flag, Measured, Severity
+
+AREAS_AGREE = 0.01  # faces of one nominal size differ by less than this share
+HEAT_FLOW_AGREES = 0.10  # share of the nominal heater power; what is lost to the room counts as well
+COMPARED = ("temperature_rise", "thermal_impedance", "gap", "apparent_conductivity")
+CONDITION_FIGURES = ("pressure", "heat_flow", "coolant_temperature")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One run as the records know it: what it belongs to, what was computed, what speaks against it."""
+
+    run: str
+    sample: str
+    application: str
+    method: str
+    surfaces: str
+    area: float
+    sha256: str
+    figures: Mapping[str, Any] = field(default_factory=dict)
+    flags: Sequence[Mapping[str, Any]] = ()
+    shared: Mapping[str, Any] = field(default_factory=dict)
+    overridden: tuple[str, ...] = ()
+    withheld: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a comparison asks: the figure, the conditions of its method, repeats, reference, confidence."""
+
+    figure: str
+    method: str
+    surface: str
+    area: float
+    heater_power: float | None
+    force: float | None
+    force_tolerance: float
+    coolant_temperature: float | None
+    coolant_tolerance: float
+    repeats: int
+    reference: str
+    confidence: float
+
+
+def ranked(rows: Sequence[Row], *, asked: Asked) -> dict[str, Any]:
+    """The ranking with everything that was left out, and its figure for the screen."""
+    ranking = rank(
+        [_result(row) for row in rows],
+        conditions=conditions_of(asked),
+        figure=asked.figure,
+        reference=asked.reference or None,
+        required=asked.repeats,
+        confidence=asked.confidence,
+    )
+    return {"ranking": to_dict(ranking), "drawing": figure_json(ranking_figure(ranking), dark=None)}
+
+
+def conditions_of(asked: Asked) -> Conditions:
+    """What "matched" means by a method version."""
+    keys = [
+        Condition("method", allowed=(asked.method,)),
+        Condition("surfaces", allowed=(asked.surface.casefold(),)),
+        Condition("area", nominal=asked.area, relative=AREAS_AGREE),
+    ]
+    if asked.force is not None:
+        keys.append(Condition("pressure", nominal=asked.force / asked.area, relative=asked.force_tolerance))
+    if asked.heater_power is not None:
+        keys.append(Condition("heat_flow", nominal=asked.heater_power, relative=HEAT_FLOW_AGREES))
+    if asked.coolant_temperature is not None:
+        keys.append(
+            Condition("coolant_temperature", nominal=asked.coolant_temperature, tolerance=asked.coolant_tolerance)
+        )
+    return Conditions(tuple(keys))
+
+
+def _result(row: Row) -> Result:
+    figures = {key: _measured(row.figures[key]) for key in COMPARED if key in row.figures}
+    conditions: dict[str, float | str] = {"method": row.method, "surfaces": row.surfaces, "area": row.area}
+    conditions |= {key: float(row.figures[key]["value"]) for key in CONDITION_FIGURES if key in row.figures}
+    return Result(
+        id=row.run,
+        sample=row.sample,
+        application=row.application,
+        figures=figures,
+        conditions=conditions,
+        budget={key: tuple(_line(*line) for line in lines) for key, lines in row.shared.items() if key in figures},
+        flags=tuple(
+            Flag(flag["code"], Severity(flag["severity"]), flag["message"], tuple(flag.get("figures", ())))
+            for flag in row.flags
+        ),
+        overridden=row.overridden,
+        withheld=row.withheld,
+        digest=row.sha256,
+    )
+
+
+def _measured(entry: Mapping[str, Any]) -> Measured:
+    dof = entry.get("dof")
+    return Measured(float(entry["value"]), float(entry["u"]), math.inf if dof is None else float(dof))
+
+
+def _line(common: str, source: str, u: float) -> BudgetLine:
+    return BudgetLine(source=source, u=abs(u), share=math.nan, kind="B", sensitivity=u or None, common=common)
+
+
+def label_of(figure: str) -> str:
+    """What a figure is called."""
+    return QUANTITIES[figure].label
+
+
+def figure_choices() -> list[tuple[str, str]]:
+    """The figures that samples can be ranked by."""
+    return [(key, label_of(key)) for key in COMPARED]
+
+
+def gap_map(layers: Mapping[str, Mapping[str, Any]], *, heat_flux: float | None) -> dict[str, Any]:
+    """The map of gap against apparent conductivity: `layers` holds the two figures by what each is called."""
+    placed = [
+        Layer(name, _measured(figures["gap"]), _measured(figures["apparent_conductivity"]))
+        for name, figures in layers.items()
+    ]
+    return figure_json(gap_map_figure(placed, heat_flux=heat_flux), dark=None)
