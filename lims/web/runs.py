@@ -195,7 +195,7 @@ def _context(
 
 def _actions(user: Any, run: Any, shown: Any, work: Any, bound: tuple[str, Any] | None) -> list[dict[str, Any]]:
     """What can be done with a run, each with its form, or with the reason why not."""
-    closed = "" if run.state in services.REDUCIBLE else f"The run is {run.get_state_display()}."
+    closed = "" if run.state in services.REDUCIBLE else f"The run is {run.state}."
     busy = closed or ("It is being reduced; wait until that is done." if work else "")
     left = reductions_.blocking_flags(shown) if shown and shown.pk == run.current_id else []
     acts = [

@@ -31,9 +31,9 @@ AREAS_AGREE = 0.01
 
 
 def applications_for(
-    user: User, *, text: str = "", state: str = "", rig: str = "", sample: str = ""
+    user: User, *, text: str = "", state: str = "", rig: str = "", sample: str = "", method: str = ""
 ) -> QuerySet[Application]:
-    """The applications this person may see, newest first, narrowed by code, state, rig and sample."""
+    """The applications this person may see, newest first, narrowed by code, state, rig, sample and method version."""
     require(user, READ)
     rows = Application.objects.select_related("sample", "rig", "method_version__method", "planned_by", "applied_by")
     rows = rows.annotate(run_count=Count("runs", distinct=True))
@@ -41,11 +41,13 @@ def applications_for(
         rows = rows.filter(_matching(text))
     if state in ApplicationState.values:
         rows = rows.filter(state=state)
-    if rig:
-        rows = rows.filter(rig__code=rig)
-    if sample:
-        rows = rows.filter(sample__code=sample)
-    return rows.order_by("-id")
+    wanted = {"rig__code": rig, "sample__code": sample, "method_version__code": method}
+    return rows.filter(**{field: value for field, value in wanted.items() if value}).order_by("-id")
+
+
+def applications_on(user: User, block: Block) -> QuerySet[Application]:
+    """The applications put on a block, newest first."""
+    return applications_for(user).filter(Q(hot_block=block) | Q(cold_block=block))
 
 
 def _matching(text: str) -> Q:
@@ -276,3 +278,8 @@ def _zero_check(rig: Rig, at: datetime | None) -> dict[str, Any]:
 def may_begin(checks: list[dict[str, Any]]) -> bool:
     """Whether nothing among the checks stops the work."""
     return all(check.get("ok") or check.get("caution") for check in checks)
+
+
+def runs_of(application: Application) -> QuerySet[Run]:
+    """The runs of an application, oldest first."""
+    return application.runs.select_related("uploaded_by").order_by("id")

@@ -244,7 +244,7 @@ def _refuse_other_application(incoming: Incoming, application: Application) -> N
 def _refuse_closed(application: Application) -> None:
     if application.state not in TAKES_RUNS:
         raise Conflict(
-            f"{application.code} is {application.get_state_display()}; a run cannot belong to it.",
+            f"{application.code} is {application.state.replace("_", " ")}; a run cannot belong to it.",
             code="application-not-open",
             next_step="Put the material on first (apply), or choose another application.",
             state=application.state,
@@ -304,7 +304,7 @@ def queue_reduction(
 def _refuse_unreducible(run: Run) -> None:
     if run.state not in REDUCIBLE:
         raise Conflict(
-            f"{run.code} is {run.get_state_display()}; it cannot be reduced again.",
+            f"{run.code} is {run.state}; it cannot be reduced again.",
             code="wrong-state",
             next_step="Send the file again as a new run." if run.state == RunState.REFUSED else "",
             state=run.state,
@@ -381,7 +381,7 @@ def _took_part(run: Run, reduction: Reduction) -> set[int | None]:
 
 def _refuse_no_override(reduction: Reduction, flag: str) -> None:
     if reduction.state != ReductionState.REDUCED:
-        raise Conflict(f"{reduction.code} is {reduction.get_state_display()}; it has no flags yet.", code="wrong-state")
+        raise Conflict(f"{reduction.code} is {reduction.state}; it has no flags yet.", code="wrong-state")
     blocking = {f["code"] for f in reduction.flags if f["severity"] == "blocks"}
     if flag not in blocking:
         raise Invalid(
