@@ -197,7 +197,7 @@ def _out_of_tolerance(found: float, condition: Condition, authority: str) -> Rea
     message = f"{label} {value} {unit}, {authority} {_allowed(condition, found)}"
     side = "lower" if found > nominal else "higher"
     step = _round_up(shown_difference(beyond, quantity), digits)
-    change = f"{label} {step:.{digits}f} {_difference_unit(quantity)} {side} would match"
+    change = f"{label} {step:.{digits}f} {difference_unit(quantity)} {side} would match"
     both = " vs ".join(_short(shown(one, quantity), digits) for one in sorted((found, nominal)))
     brief = f"{label} {both} {unit}, tolerance {_tolerance(condition)}"
     return Reason(condition.key, message, change, brief)
@@ -222,10 +222,11 @@ def _tolerance(condition: Condition) -> str:
     _, quantity = LABELS[condition.key]
     if condition.relative and condition.width > condition.tolerance:
         return f"{condition.relative * 100:.3g} %"
-    return f"{shown_difference(condition.width, quantity):.3g} {_difference_unit(quantity)}"
+    return f"{shown_difference(condition.width, quantity):.3g} {difference_unit(quantity)}"
 
 
-def _difference_unit(quantity: str) -> str:
+def difference_unit(quantity: str) -> str:
+    """The unit a difference of a quantity is shown in: K for temperatures, else the quantity's own."""
     entry = QUANTITIES[quantity]
     return entry.unit if entry.dimension == "temperature" else entry.shown
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from analysis.comparing.matching import LABELS, Condition, LeftOut
+from analysis.comparing.matching import LABELS, Condition, LeftOut, difference_unit
 from analysis.comparing.ranking import Ranking
 from analysis.comparing.standings import Order, Standing
 from analysis.quantities import QUANTITIES
@@ -90,8 +90,9 @@ def _condition(condition: Condition) -> dict[str, object]:
         "key": condition.key,
         "label": label,
         "nominal": shown(condition.nominal, quantity),
-        "tolerance": shown_difference(condition.width, quantity),
         "unit": QUANTITIES[quantity].shown,
+        "tolerance": shown_difference(condition.width, quantity),
+        "tolerance_unit": difference_unit(quantity),
     }
 
 
@@ -231,9 +232,23 @@ def _remarks(ranking: Ranking) -> list[str]:
         smallest = shown_difference(order.smallest_difference, ranking.figure)
         lines.append(f"smallest difference this plan sees with a chance of 80 %: {smallest:.2g} {unit}")
     lines += [_neighbour_line(pair.better, pair.worse, pair.needed) for pair in order.neighbours if not pair.separated]
+    lines += _reference_lines(ranking)
     lines += _rig_lines(ranking)
     lines += [f"{item.sample}: {note}" for item in ranking.items for note in item.notes]
     return ["", *lines, *ranking.notes] if ranking.items else []
+
+
+def _reference_lines(ranking: Ranking) -> list[str]:
+    found = ranking.against
+    if found is None:
+        return []
+    figure, items = ranking.figure, ranking.ranked.items
+    return [
+        f"{items[int(i)].sample} less {ranking.reference}: "
+        f"{format_measured(shown_difference(float(value), figure), shown_difference(float(half), figure))} "
+        f"{QUANTITIES[figure].shown} ({found.method}, p = {float(p):.2g})"
+        for i, value, half, p in zip(found.first, found.difference, found.half, found.p, strict=True)
+    ]
 
 
 def _rig_lines(ranking: Ranking) -> list[str]:

@@ -10,6 +10,7 @@ from analysis.comparing.ranking import rank
 from analysis.figures.ranking import ranking_figure
 from analysis.results import BudgetLine, Measured
 
+pytestmark = pytest.mark.bench
 SAMPLES, APPLICATIONS = 500, 20
 METHOD = Conditions((Condition("pressure", 250e3, relative=0.05), Condition("mean_temperature", 330.0, tolerance=5.0)))
 

@@ -99,6 +99,11 @@ def test_text_names_order_spread_and_what_was_left_out() -> None:
     assert "S-0311 and S-0313 are not told apart" in text
 
 
+def test_text_gives_the_differences_to_the_reference() -> None:
+    text = to_text(command(results(), reference="S-0312"))
+    assert re.search(r"^S-0311 less S-0312: -1\.93 ± 0\.\d+ K \(Dunnett, p = ", text, re.MULTILINE)
+
+
 def test_samples_at_two_pressures_get_no_rank_but_a_refusal() -> None:
     several = [result("S-1", f"A-{n}", 10.0 + n / 10, pressure=150.0) for n in range(3)]
     several += [result("S-2", f"B-{n}", 9.0 + n / 10, pressure=300.0) for n in range(3)]
