@@ -3,8 +3,10 @@
  *
  * Written to sessionStorage at each change, under the person, the address and the form's name; put back after a lost
  * connection, a crash, a reload or a new sign-in; forgotten once a page says that it was saved, or at sign-out.
- * Passwords and files are never kept.
+ * Passwords and files are never kept. The key of a sending whose answer was lost is kept with the values, so that sending
+ * the same again is no second record; a changed value gets a new key.
  */
+import { freshKey, KEY_NAME } from "./once.js";
 
 const PREFIX = "keep:";
 const SKIPPED = new Set(["password", "file", "hidden", "submit", "button"]);
@@ -16,11 +18,20 @@ export function startKeep(root) {
     form.dataset.keepReady = "yes";
     const name = nameOf(form);
     if (!form.hasAttribute("data-bound")) putBack(form, name);
-    form.addEventListener("input", () => write(name, { values: read(form), sent: false }));
-    form.addEventListener("change", () => write(name, { values: read(form), sent: false }));
-    form.addEventListener("submit", (event) => event.defaultPrevented || write(name, { values: read(form), sent: true }));
+    for (const kind of ["input", "change"]) form.addEventListener(kind, () => changed(form, name));
+    form.addEventListener("submit", (event) => event.defaultPrevented || sent(form, name));
   }
   for (const form of root.querySelectorAll("form[data-forget]")) form.addEventListener("submit", forgetAll);
+}
+
+function changed(form, name) {
+  const key = form.elements[KEY_NAME];
+  if (key && key.value === load(name)?.key) key.value = freshKey();
+  write(name, { values: read(form), sent: false });
+}
+
+function sent(form, name) {
+  write(name, { values: read(form), sent: true, key: form.elements[KEY_NAME]?.value });
 }
 
 function nameOf(form) {
@@ -54,27 +65,34 @@ function hasFormOf(name) {
 function putBack(form, name) {
   const kept = load(name);
   if (!kept) return;
-  let changed = false;
-  for (const [field, values] of Object.entries(kept.values)) changed = fill(form, field, values) || changed;
-  if (changed) tell(form, name);
+  let differs = false;
+  for (const [field, values] of Object.entries(kept.values)) differs = fill(form, field, values) || differs;
+  if (kept.key) putKey(form, kept.key);
+  if (differs) tell(form, name);
+}
+
+function putKey(form, value) {
+  const field = form.elements[KEY_NAME] ?? document.createElement("input");
+  Object.assign(field, { type: "hidden", name: KEY_NAME, value });
+  form.append(field);
 }
 
 function fill(form, name, values) {
-  let changed = false;
+  let differs = false;
   const fields = fieldsOf(form).filter((field) => field.name === name);
   fields.forEach((field, place) => {
     if (field.type === "checkbox" || field.type === "radio") {
       const on = values.includes(field.value);
-      changed ||= on !== field.checked;
+      differs ||= on !== field.checked;
       field.checked = on;
     } else if (field.multiple) {
       for (const option of field.options) option.selected = values.includes(option.value);
     } else if (values[place] !== undefined && values[place] !== field.value) {
       field.value = values[place];
-      changed = true;
+      differs = true;
     }
   });
-  return changed;
+  return differs;
 }
 
 function tell(form, name) {
@@ -90,6 +108,7 @@ function tell(form, name) {
   button.addEventListener("click", () => {
     sessionStorage.removeItem(name);
     form.reset();
+    putKey(form, freshKey());
     box.remove();
     fieldsOf(form)[0]?.focus();
   });

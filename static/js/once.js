@@ -1,6 +1,6 @@
 /* once: a form is sent once. Each posted form gets a hidden key, so that the server too knows a repeat for what it is. */
 
-const KEY_NAME = "idempotency_key";
+export const KEY_NAME = "idempotency_key";
 const busy = new WeakSet();
 
 /** A fresh key; also where the page is served without TLS and crypto.randomUUID is missing. */

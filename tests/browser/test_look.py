@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from typing import Any
+from urllib.parse import parse_qs
 
 import pytest
 from playwright.sync_api import Page, Route, expect
@@ -232,6 +233,33 @@ def test_what_was_typed_survives_a_lost_connection(open_page, complaints: list[s
     page.context.set_offline(False)
     page.goto("/look/bench/")
     expect(page.get_by_label("Amount")).to_have_value("250.1")
+    complaints.clear()  # the browser itself complains about the lost connection
+
+
+@pytest.mark.parametrize("again", ["250.1", "250.2"])
+def test_sending_again_after_a_lost_answer_carries_the_same_key_only_for_the_same_values(
+    open_page, complaints: list[str], again: str
+) -> None:
+    page = look(open_page, "/look/bench/")
+    keys: list[str] = []
+
+    def answer(route: Route) -> None:
+        if route.request.method != "POST":
+            return route.continue_()
+        keys.append(parse_qs(route.request.post_data)["idempotency_key"][0])
+        return route.abort()
+
+    page.route("**/look/bench/", answer)
+    for value in ("250.1", again):
+        amount = page.get_by_label("Amount")
+        if amount.input_value() != value:
+            amount.fill(value)
+        page.get_by_role("button", name="Take").click()
+        page.wait_for_timeout(300)
+        page.goto("/look/bench/")
+        expect(page.get_by_label("Amount")).to_have_value(value)
+    assert len(keys) == 2
+    assert (keys[0] == keys[1]) == (again == "250.1")
     complaints.clear()  # the browser itself complains about the lost connection
 
 
