@@ -65,6 +65,7 @@ def from_mapping(mapping: Mapping[str, object], *, file: str = "") -> RigSetup:
     rig, gap, steady, run = (top.inner(name) for name in ("rig", "gap", "steady", "run"))
     zero, nominal_table, tolerance_table = (top.inner(name) for name in ("zero", "nominal", "tolerance"))
     nominal = _nominal(nominal_table)
+    nominal_table.done()
     setup = RigSetup(
         name=rig.text("name"),
         area=_positive_measured(rig, "area", "area"),
@@ -90,7 +91,7 @@ def from_mapping(mapping: Mapping[str, object], *, file: str = "") -> RigSetup:
         method=run.text("method", "steady"),
         source=mapping,
     )
-    for table in (rig, gap, zero, nominal_table, tolerance_table, steady, run):
+    for table in (rig, gap, zero, tolerance_table, steady, run):
         table.done()
     top.asked.update(_TABLES)
     top.done()

@@ -16,7 +16,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
 from functools import lru_cache
-from tokenize import TokenError
 from types import MappingProxyType
 from typing import TYPE_CHECKING, TypeVar
 
@@ -294,7 +293,7 @@ def _by_pint(unit: str, text: str, dimension: str) -> Conversion | str:
     likely = _likely(unit, text)
     if likely:
         return likely
-    if not text.strip():
+    if not unit.strip():
         return f"no unit is given; expected a unit of {_name(dimension)}, such as {example_unit(dimension)}"
     parsed = _parsed(text, absolute=dimension == "temperature")
     if parsed is None:
@@ -306,13 +305,11 @@ def _by_pint(unit: str, text: str, dimension: str) -> Conversion | str:
 
 def _parsed(text: str, *, absolute: bool) -> pint.Unit | None:
     """pint's unit, or None for a text that is no unit."""
-    import pint
-
     if _GRAMMAR.fullmatch(re.sub(r"[()]", "", text)) is None:
         return None
     try:
         return _registry().parse_units(text, as_delta=not absolute)
-    except (pint.PintError, ValueError, TypeError, AttributeError, SyntaxError, KeyError, TokenError):
+    except Exception:  # noqa: BLE001 - pint raises whatever its parser runs into: this text is no unit
         return None
 
 
