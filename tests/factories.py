@@ -10,6 +10,8 @@ from django.utils import timezone
 
 from lims.accounts.models import Grant, User
 from lims.accounts.roles import Role
+from lims.formulations import services as formulations
+from lims.formulations.models import Batch, FormulationVersion
 from lims.materials import services as materials
 from lims.materials.models import Lot, Material, Supplier
 from lims.rigs import services as rigs
@@ -184,3 +186,61 @@ def make_application(
         faces=faces_of(rig),
         **(APPLY | facts),
     )
+
+
+def release_past_the_services(lot: Lot) -> Lot:
+    """A lot put into the released state at once, for tests of what comes after quality's decision."""
+    Lot.objects.filter(pk=lot.pk).update(state="released")
+    lot.refresh_from_db()
+    return lot
+
+
+def make_released_lot(material: Material | None = None, *, mass: str = "25", **facts: Any) -> Lot:
+    """A lot that can be weighed."""
+    return release_past_the_services(make_lot(material, mass=mass, **facts))
+
+
+def make_version(name: str = "paste A", *, shares: dict[str, str] | None = None) -> FormulationVersion:
+    """An approved formulation version: filler and fluid, one mixing step and one hold point under vacuum."""
+    chemist, parts = somebody(Role.CHEMIST), shares or {"alumina, round, 5 um": "0.9", "silicone fluid": "0.1"}
+    known = {m.name: m for m in Material.objects.all()}
+    lines = [
+        formulations.LineSpec(
+            known.get(part) or make_material(part, kind="carrier" if "fluid" in part else "filler"), Decimal(share)
+        )
+        for part, share in parts.items()
+    ]
+    steps = [
+        formulations.StepSpec("mix", speed=20.0, duration=600.0),
+        formulations.StepSpec("draw the vacuum", pressure=500.0, duration=300.0, hold_point=True),
+    ]
+    made = formulations.create_formulation(actor=chemist, name=name, lines=lines, steps=steps)
+    version = formulations.submit_version(made.versions.get(), actor=chemist)
+    return formulations.approve_version(version, actor=somebody(Role.QUALITY), password=PASSWORD)
+
+
+def make_batch(version: FormulationVersion | None = None, *, target_mass: str = "0.25") -> Batch:
+    """A planned batch; `target_mass` in kg."""
+    recipe = version or FormulationVersion.objects.filter(state="approved").first() or make_version()
+    return formulations.plan_batch(recipe, actor=somebody(Role.CHEMIST), target_mass=Decimal(target_mass))
+
+
+def weigh_all(batch: Batch) -> Batch:
+    """Weigh every line at its target from a released lot, captured by the balance."""
+    for line in batch.lines.order_by("position"):
+        lot = Lot.objects.filter(material=line.material, state="released").first() or make_released_lot(line.material)
+        formulations.weigh(
+            line, actor=somebody(Role.CHEMIST), lot=lot, net=line.target, balance="BAL-01", captured=True
+        )
+    batch.refresh_from_db()
+    return batch
+
+
+def make_made_batch(version: FormulationVersion | None = None) -> Batch:
+    """A batch weighed, processed and finished."""
+    chemist, batch = somebody(Role.CHEMIST), weigh_all(make_batch(version))
+    batch = formulations.close_weighing(batch, actor=chemist)
+    second = {"seen_by": somebody(Role.OPERATOR), "seen_password": PASSWORD}
+    formulations.do_step(batch, actor=chemist, position=1, speed=20.0, duration=600.0)
+    formulations.do_step(batch, actor=chemist, position=2, pressure=500.0, duration=300.0, **second)
+    return formulations.finish_batch(batch, actor=chemist, yield_mass=batch.target_mass * Decimal("0.95"))

@@ -121,7 +121,7 @@ def lots_to_weigh(material: Material) -> LotChoice:
 def why_not_usable(lot: Any) -> str:
     """In a word why a lot (of `lots_with_stock`) is not offered for weighing; "" where it is."""
     if lot.state not in USABLE:
-        return str(lot.get_state_display())
+        return str(lot.get_state_display()).lower()
     if lot.expired:
         return "expired"
     if lot.held:

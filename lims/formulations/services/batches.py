@@ -32,7 +32,7 @@ def plan_batch(recipe: FormulationVersion, *, actor: User, target_mass: Decimal,
     version = locked(recipe)
     if version.state != VersionState.APPROVED:
         raise Conflict(
-            f"{version.code} is {version.get_state_display()}; a batch is planned from an approved version.",
+            f"{version.code} is {version.get_state_display().lower()}; a batch is planned from an approved version.",
             code="version-not-approved",
         )
     refuse_if_held("formulation version", version.code)
@@ -150,7 +150,9 @@ def promote_batch(batch: Batch, *, actor: User, name: str, purpose: str = "") ->
     if not fresh.exploratory:
         raise Conflict(f"{fresh.code} is not exploratory; it has its formulation.", code="not-exploratory")
     if fresh.state not in PROMOTED_FROM:
-        raise Conflict(f"{fresh.code} is {fresh.get_state_display()}; it is promoted when made.", code="wrong-state")
+        raise Conflict(
+            f"{fresh.code} is {fresh.get_state_display().lower()}; it is promoted when made.", code="wrong-state"
+        )
     steps = [StepSpec(**{k: v for k, v in step.items() if k != "position"}) for step in fresh.frozen["steps"]]
     formulation = create_formulation(
         actor=actor, name=name, purpose=purpose or f"From {fresh.code}", lines=_as_made(fresh), steps=steps

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any, TypedDict, Unpack, cast
 
-from django.contrib.auth import authenticate
-
 from lims.accounts.acts import act, require, require_not_own_work
 from lims.accounts.models import User
 from lims.audit.recording import note_change
@@ -16,6 +14,7 @@ from lims.formulations.kinds import SETTINGS, is_off
 from lims.formulations.models import Batch, StepRecord
 from lims.formulations.selectors import sheet_of
 from lims.formulations.states import BATCH_MACHINE
+from lims.signatures.services import knows_secret
 
 
 class StepDetails(TypedDict, total=False):
@@ -111,7 +110,6 @@ def _second_person(step: dict[str, Any], actor: User, details: StepDetails) -> U
         )
     require(second, "batch.check")
     require_not_own_work(second, "batch.check", {actor.pk})
-    known = authenticate(request=None, username=second.get_username(), password=details.get("seen_password", ""))
-    if known != second:
+    if not knows_secret(second, details.get("seen_password", "")):
         raise NotAllowed("The second person's password is not right.", code="wrong-secret")
     return second

@@ -74,7 +74,7 @@ def edit_draft(
     fresh = locked(version)
     if fresh.state != VersionState.DRAFT:
         raise Conflict(
-            f"{fresh.code} is {fresh.get_state_display()}; only a draft can change.",
+            f"{fresh.code} is {fresh.get_state_display().lower()}; only a draft can change.",
             code="not-a-draft",
             next_step="Begin a new version.",
         )

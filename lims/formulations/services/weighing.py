@@ -101,7 +101,9 @@ def _usable_lot(lot: Lot, line: BatchLine, *, exploratory: bool) -> Lot:
     if not exploratory:
         require_usable(taken)
     elif taken.state in NEVER_WEIGHED:
-        raise Conflict(f"{taken.code} is {taken.get_state_display()}; it cannot be weighed.", code="lot-not-usable")
+        raise Conflict(
+            f"{taken.code} is {taken.get_state_display().lower()}; it cannot be weighed.", code="lot-not-usable"
+        )
     return taken
 
 
@@ -209,7 +211,7 @@ def correct_weighing(weighing: Weighing, *, actor: User, net: Decimal, reason: s
 def _require_weighing(batch: Batch) -> None:
     if batch.state != BatchState.WEIGHING:
         raise Conflict(
-            f"{batch.code} is {batch.get_state_display()}; its weights are locked.",
+            f"{batch.code} is {batch.get_state_display().lower()}; its weights are locked.",
             code="weights-locked",
             allowed=BATCH_MACHINE.allowed(batch.state),
         )

@@ -143,7 +143,10 @@ def require_usable(lot: Lot, *, on: date | None = None) -> None:
 def problems_of(lot: Lot, *, on: date | None = None) -> Iterable[tuple[str, str]]:
     """Why a lot may not go into work: (code, sentence) for each reason."""
     if lot.state not in USABLE:
-        yield "lot-not-released", f"{lot.code} is {lot.get_state_display()}; only a released lot can be weighed."
+        yield (
+            "lot-not-released",
+            f"{lot.code} is {lot.get_state_display().lower()}; only a released lot can be weighed.",
+        )
     last = lot.usable_until
     if last is not None and last < (on or timezone.localdate()):
         yield "lot-expired", f"{lot.code} expired on {last.isoformat()}."

@@ -47,7 +47,7 @@ def add_lot_property(
     spread = None if u is None else _spread(known, u, unit=unit)
     fresh = locked(lot)
     if fresh.state in CLOSED:
-        raise Conflict(f"{lot.code} is {fresh.get_state_display()}; nothing can be added.", code="lot-closed")
+        raise Conflict(f"{lot.code} is {fresh.get_state_display().lower()}; nothing can be added.", code="lot-closed")
     replaced = details.get("replaces")
     if replaced is not None:
         _check_replaced(replaced, lot=fresh, quantity=quantity, source=source, reason=details.get("reason", ""))

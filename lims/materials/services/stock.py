@@ -52,6 +52,6 @@ def adjust_stock(lot: Lot, *, actor: User, mass: Decimal, reason: str, loss: boo
     if mass == 0:
         raise Invalid("Nothing to correct.", fields={"mass": ["Write how much more or less there is."]})
     if locked(lot).state in CLOSED:
-        raise Conflict(f"{lot.code} is {lot.get_state_display()}; its ledger is closed.", code="lot-closed")
+        raise Conflict(f"{lot.code} is {lot.get_state_display().lower()}; its ledger is closed.", code="lot-closed")
     kind = StockMove.Kind.LOSS if loss else StockMove.Kind.ADJUSTMENT
     return move_stock(lot, mass=mass, kind=kind, by=actor, reason=reason)

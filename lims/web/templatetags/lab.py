@@ -47,7 +47,7 @@ def state(item: Any, label: str = "") -> dict[str, Any]:
     display = getattr(item, "get_state_display", None)
     return {
         "kind": kind_of(value),
-        "label": label or (display() if display else label_of(value)),
+        "label": label or (str(display()).lower() if display else label_of(value)),
         "shape": shape(value),
     }
 
