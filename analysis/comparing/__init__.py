@@ -1,5 +1,6 @@
 """Comparing samples: who may be compared, in what order they stand, and what it would take to change it."""
 
+from analysis.comparing.changes import changes
 from analysis.comparing.matching import Condition, Conditions, LeftOut, Reason, Result, match
 from analysis.comparing.output import to_dict, to_text
 from analysis.comparing.ranking import Ranking, rank
@@ -19,6 +20,7 @@ __all__ = [
     "Spread",
     "Standing",
     "Takes",
+    "changes",
     "command",
     "match",
     "needed_conductivity",

@@ -77,6 +77,7 @@ def _item(item: Standing, figure: str) -> dict[str, object]:
         "provisional": item.provisional,
         "applications": {name or "-": shown(value, figure) for name, value in item.values},
         "rigs": list(item.rigs),
+        "result_ids": list(item.result_ids),
         "notes": list(item.notes),
     }
     return entry if item.rank is None else {"rank": item.rank} | entry

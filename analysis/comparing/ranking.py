@@ -19,7 +19,7 @@ import numpy as np
 from analysis.comparing.applications import Application, by_sample, without_repeats
 from analysis.comparing.grouping import agreeing_conditions
 from analysis.comparing.judging import HIGHER_IS_BETTER, Field, gather, put_in_order, set_against, singles
-from analysis.comparing.matching import Conditions, LeftOut, Result, split
+from analysis.comparing.matching import Conditions, LeftOut, Result, match, split
 from analysis.comparing.rigs import rig_effects
 from analysis.comparing.standings import Order, RigEffects, Standing
 from analysis.errors import NotComparable
@@ -89,7 +89,7 @@ def rank(
     if figure not in QUANTITIES:
         raise NotComparable(f"'{figure}' is not a figure; expected one such as 'temperature_rise'")
     distinct, repeated = without_repeats(results, figure)
-    matched = agreeing_conditions(distinct) if conditions is None else conditions
+    matched = _agreeing(distinct, figure) if conditions is None else conditions
     used, unmatched = split(distinct, conditions=matched, figure=figure)
     samples = by_sample(used, figure)
     refusals = _refusals(len(samples), unmatched)
@@ -116,6 +116,13 @@ def rank(
         rigs=rigs,
         notes=notes + _rig_notes(ranked, rigs),
     )
+
+
+def _agreeing(results: Sequence[Result], figure: str) -> Conditions:
+    """What most results agree on, asked only of those that nothing else keeps out."""
+    anything = Conditions()
+    sound = [result for result in results if not match(result, conditions=anything, figure=figure)]
+    return agreeing_conditions(sound or results)
 
 
 def _field(samples: Sequence[Sequence[Application]], figure: str) -> Field | None:

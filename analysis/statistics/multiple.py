@@ -42,6 +42,10 @@ class Differences:
     critical: Array  # what |difference| / se must exceed
     method: str
 
+    def __post_init__(self) -> None:
+        for array in (self.difference, self.se, self.dof, self.half, self.p, self.critical):
+            array.flags.writeable = False
+
     @property
     def low(self) -> Array:
         return self.difference - self.half

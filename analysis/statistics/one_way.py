@@ -24,6 +24,10 @@ class Groups:
     variance: Array
     deviation: Array  # mean less the grand mean, computed apart so that a large common level costs no digits
 
+    def __post_init__(self) -> None:
+        for array in (self.n, self.mean, self.variance, self.deviation):
+            array.flags.writeable = False
+
     @property
     def count(self) -> int:
         return int(self.n.size)

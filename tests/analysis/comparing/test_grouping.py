@@ -1,11 +1,14 @@
 """The largest group that agrees, where no method says what matched means (tolerances: common practice, no source)."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
 from analysis.comparing.grouping import agreeing_conditions
 from analysis.comparing.matching import Result, split
-from analysis.results import Measured
+from analysis.comparing.ranking import rank
+from analysis.results import Flag, Measured, Severity
 
 
 def results(*groups: tuple[int, dict[str, float | str]]) -> list[Result]:
@@ -60,6 +63,13 @@ def test_a_drift_through_the_conditions_keeps_those_within_one_tolerance() -> No
     assert len(kept) == 5
     assert max(pressures) / min(pressures) <= 1.05 / 0.95
     assert len(left) == 7
+
+
+def test_results_that_are_kept_out_anyway_do_not_choose_the_conditions() -> None:
+    flag = Flag("heat_imbalance", Severity.BLOCKS, "coolant and electrical heat disagree by 12 %")
+    good, blocked = results((4, BASE)), results((0, {}), (9, BASE | {"pressure": 300e3}))
+    found = rank([*good, *(dataclasses.replace(one, flags=(flag,)) for one in blocked)])
+    assert found.title == "4 of 13 runs used; 9 left out"
 
 
 def test_what_no_result_states_is_not_asked_for() -> None:

@@ -103,6 +103,21 @@ def test_unshared_calibration_widens_a_difference_and_a_shared_one_does_not() ->
     assert wider.half[1:] == pytest.approx(plain.half[1:])
 
 
+@pytest.mark.parametrize(
+    ("sizes", "spreads", "pooled"), [((3, 6, 4, 8), (1, 1, 1, 1), True), ((6, 9, 7), (1, 3, 0.5), False)]
+)
+def test_all_intervals_hold_at_once_as_often_as_promised(
+    sizes: tuple[int, ...], spreads: tuple[float, ...], pooled: bool
+) -> None:
+    rng, trials, held = np.random.default_rng(6), 3000, 0
+    label = np.repeat(np.arange(len(sizes)), sizes)
+    scale = np.repeat(np.array(spreads, dtype=float), sizes)
+    for _ in range(trials):
+        found = all_pairs(summarise(rng.normal(size=label.size) * scale, group=label), pooled=pooled)
+        held += not found.significant.any()
+    assert held / trials == pytest.approx(0.95, abs=0.017)  # four standard errors of 3000 draws
+
+
 def test_groups_without_scatter_differ_unless_equal() -> None:
     found = all_pairs(grouped([[1.0, 1.0], [2.0, 2.0], [1.0, 1.0]]), pooled=False)
     assert list(found.significant) == [True, False, True]
