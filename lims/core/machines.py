@@ -55,3 +55,8 @@ def advance(record: Any, machine: Machine, act: str) -> Any:
     fresh = locked(record)
     fresh.state = machine.after(fresh.state, act, name=fresh.record_code)
     return fresh
+
+
+def state_words(record: Any) -> str:
+    """A record's state as it stands in a sentence."""
+    return str(record.get_state_display()).lower()

@@ -13,7 +13,7 @@ from lims.accounts.models import User
 from lims.cases.services import refuse_if_held
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid
-from lims.core.machines import advance, locked
+from lims.core.machines import advance, locked, state_words
 from lims.core.quantities import MICROGRAM, show_mass
 from lims.formulations.models import Batch, BatchLine, Formulation, FormulationVersion
 from lims.formulations.selectors import content_of, sheet_of, step_content
@@ -32,7 +32,7 @@ def plan_batch(recipe: FormulationVersion, *, actor: User, target_mass: Decimal,
     version = locked(recipe)
     if version.state != VersionState.APPROVED:
         raise Conflict(
-            f"{version.code} is {version.get_state_display().lower()}; a batch is planned from an approved version.",
+            f"{version.code} is {state_words(version)}; a batch is planned from an approved version.",
             code="version-not-approved",
         )
     refuse_if_held("formulation version", version.code)
@@ -150,9 +150,7 @@ def promote_batch(batch: Batch, *, actor: User, name: str, purpose: str = "") ->
     if not fresh.exploratory:
         raise Conflict(f"{fresh.code} is not exploratory; it has its formulation.", code="not-exploratory")
     if fresh.state not in PROMOTED_FROM:
-        raise Conflict(
-            f"{fresh.code} is {fresh.get_state_display().lower()}; it is promoted when made.", code="wrong-state"
-        )
+        raise Conflict(f"{fresh.code} is {state_words(fresh)}; it is promoted when made.", code="wrong-state")
     steps = [StepSpec(**{k: v for k, v in step.items() if k != "position"}) for step in fresh.frozen["steps"]]
     formulation = create_formulation(
         actor=actor, name=name, purpose=purpose or f"From {fresh.code}", lines=_as_made(fresh), steps=steps

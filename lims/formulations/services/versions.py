@@ -13,7 +13,7 @@ from lims.audit.recording import note_change
 from lims.cases.services import place_hold
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid, Stale
-from lims.core.machines import advance, locked
+from lims.core.machines import advance, locked, state_words
 from lims.formulations.models import Batch, Formulation, FormulationLine, FormulationVersion, ProcessStep
 from lims.formulations.selectors import content_of
 from lims.formulations.services.parts import LineSpec, StepSpec, check_lines, check_steps, check_total
@@ -74,7 +74,7 @@ def edit_draft(
     fresh = locked(version)
     if fresh.state != VersionState.DRAFT:
         raise Conflict(
-            f"{fresh.code} is {fresh.get_state_display().lower()}; only a draft can change.",
+            f"{fresh.code} is {state_words(fresh)}; only a draft can change.",
             code="not-a-draft",
             next_step="Begin a new version.",
         )

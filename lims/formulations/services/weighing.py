@@ -13,7 +13,7 @@ from lims.accounts.models import User
 from lims.audit.recording import note_change
 from lims.cases.services import open_nonconformance, refuse_if_held
 from lims.core.errors import Conflict, Invalid
-from lims.core.machines import advance, locked
+from lims.core.machines import advance, locked, state_words
 from lims.core.quantities import show_mass
 from lims.formulations.models import Batch, BatchLine, Weighing, WeighingCheck
 from lims.formulations.selectors import SheetLine, sheet_of
@@ -101,9 +101,7 @@ def _usable_lot(lot: Lot, line: BatchLine, *, exploratory: bool) -> Lot:
     if not exploratory:
         require_usable(taken)
     elif taken.state in NEVER_WEIGHED:
-        raise Conflict(
-            f"{taken.code} is {taken.get_state_display().lower()}; it cannot be weighed.", code="lot-not-usable"
-        )
+        raise Conflict(f"{taken.code} is {state_words(taken)}; it cannot be weighed.", code="lot-not-usable")
     return taken
 
 
@@ -211,7 +209,7 @@ def correct_weighing(weighing: Weighing, *, actor: User, net: Decimal, reason: s
 def _require_weighing(batch: Batch) -> None:
     if batch.state != BatchState.WEIGHING:
         raise Conflict(
-            f"{batch.code} is {batch.get_state_display().lower()}; its weights are locked.",
+            f"{batch.code} is {state_words(batch)}; its weights are locked.",
             code="weights-locked",
             allowed=BATCH_MACHINE.allowed(batch.state),
         )

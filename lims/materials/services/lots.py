@@ -15,7 +15,7 @@ from lims.cases.selectors import open_nonconformances
 from lims.cases.services import refuse_if_held
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid
-from lims.core.machines import advance
+from lims.core.machines import advance, state_words
 from lims.files.models import StoredFile
 from lims.materials.models import Lot, Material, StockMove, Supplier
 from lims.materials.services.stock import move_stock, on_hand_now
@@ -145,7 +145,7 @@ def problems_of(lot: Lot, *, on: date | None = None) -> Iterable[tuple[str, str]
     if lot.state not in USABLE:
         yield (
             "lot-not-released",
-            f"{lot.code} is {lot.get_state_display().lower()}; only a released lot can be weighed.",
+            f"{lot.code} is {state_words(lot)}; only a released lot can be weighed.",
         )
     last = lot.usable_until
     if last is not None and last < (on or timezone.localdate()):

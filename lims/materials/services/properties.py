@@ -9,7 +9,7 @@ from lims.accounts.acts import act
 from lims.accounts.models import User
 from lims.audit.recording import note_change
 from lims.core.errors import Conflict, Invalid
-from lims.core.machines import locked
+from lims.core.machines import locked, state_words
 from lims.core.quantities import as_entered, spread_to_si, to_si
 from lims.materials.kinds import Property, property_of
 from lims.materials.models import Lot, LotProperty
@@ -47,7 +47,7 @@ def add_lot_property(
     spread = None if u is None else _spread(known, u, unit=unit)
     fresh = locked(lot)
     if fresh.state in CLOSED:
-        raise Conflict(f"{lot.code} is {fresh.get_state_display().lower()}; nothing can be added.", code="lot-closed")
+        raise Conflict(f"{lot.code} is {state_words(fresh)}; nothing can be added.", code="lot-closed")
     replaced = details.get("replaces")
     if replaced is not None:
         _check_replaced(replaced, lot=fresh, quantity=quantity, source=source, reason=details.get("reason", ""))

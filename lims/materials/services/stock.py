@@ -10,7 +10,7 @@ from lims.accounts.acts import act
 from lims.accounts.models import User
 from lims.audit.recording import note_change
 from lims.core.errors import Conflict, Invalid
-from lims.core.machines import locked
+from lims.core.machines import locked, state_words
 from lims.core.quantities import show_mass
 from lims.materials.models import Lot, StockMove
 from lims.materials.states import LotState
@@ -52,6 +52,6 @@ def adjust_stock(lot: Lot, *, actor: User, mass: Decimal, reason: str, loss: boo
     if mass == 0:
         raise Invalid("Nothing to correct.", fields={"mass": ["Write how much more or less there is."]})
     if locked(lot).state in CLOSED:
-        raise Conflict(f"{lot.code} is {lot.get_state_display().lower()}; its ledger is closed.", code="lot-closed")
+        raise Conflict(f"{lot.code} is {state_words(lot)}; its ledger is closed.", code="lot-closed")
     kind = StockMove.Kind.LOSS if loss else StockMove.Kind.ADJUSTMENT
     return move_stock(lot, mass=mass, kind=kind, by=actor, reason=reason)
