@@ -59,6 +59,7 @@ _TABLE = """
     lot.receive                    Y    Y    -    Y    -    -    -    -
     lot.add_result                 Y    Y    -    Y    -    -    -    -
     lot.adjust_stock               -    -    -    Y    -    -    -    -
+    lot.judge                      Y    Y    -    Y    -    -    -    -
     lot.start_test                 -    -    -    Y    -    -    -    -
     lot.release                    -    -    -    x    -    -    -    -
     lot.reject                     -    -    -    x    -    -    -    -
@@ -130,6 +131,7 @@ _TABLE = """
     hold.place                     Y    Y    Y    Y    Y    -    -    -
     hold.lift                      -    -    -    x    -    -    -    -
     nonconformance.open            Y    Y    Y    Y    Y    -    -    -
+    nonconformance.close           -    -    -    x    -    -    -    -
     comparison.pose                Y    Y    Y    Y    Y    -    -    -
     comparison.change              Y    Y    Y    Y    Y    -    -    -
     comparison.include             Y    Y    Y    Y    Y    -    -    -

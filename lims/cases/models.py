@@ -67,3 +67,7 @@ class Hold(Recorded):
     @property
     def record_code(self) -> str:
         return self.subject_code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.subject_kind, self.subject_code)

@@ -185,6 +185,7 @@ class Batch(Recorded):
     planned_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     started_at = models.DateTimeField(null=True, blank=True)
     made_at = models.DateTimeField(null=True, blank=True)
+    test_began_at = models.DateTimeField(null=True, blank=True, help_text="the specification in force then rules")
     yield_mass = mass_field(null=True, blank=True, help_text="kg")
     deviated = models.BooleanField(default=False)
     parent = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="reworks")

@@ -99,6 +99,7 @@ class Lot(Recorded):
     in_use_days = models.PositiveSmallIntegerField("days in use after opening", null=True, blank=True)
     certificate = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="+")
     quarantine_reason = models.CharField(max_length=200, blank=True)
+    test_began_at = models.DateTimeField(null=True, blank=True, help_text="the specification in force then rules")
     parents = models.ManyToManyField("self", symmetrical=False, blank=True, related_name="children")
     remarks = models.TextField(blank=True)
 

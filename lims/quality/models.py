@@ -47,6 +47,10 @@ class Verdict(models.Model):
     def record_code(self) -> str:
         return self.subject_code
 
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.subject_kind, self.subject_code)
+
 
 class Decision(models.Model):
     """What quality decided on a lot or a batch, signed."""
@@ -80,3 +84,7 @@ class Decision(models.Model):
     @property
     def record_code(self) -> str:
         return self.subject_code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.subject_kind, self.subject_code)

@@ -85,6 +85,16 @@ class SpecificationVersion(Recorded):
         return self.code
 
 
+# the limits of a version that is no longer a draft cannot change, whoever tries
+LIMITS_FROZEN = """
+    IF (SELECT state FROM specifications_specificationversion
+        WHERE id = COALESCE(OLD.specification_version_id, NEW.specification_version_id)) <> 'draft' THEN
+        RAISE EXCEPTION 'the limits of an approved specification version cannot change';
+    END IF;
+    RETURN COALESCE(NEW, OLD);
+"""
+
+
 @tracked
 class Limit(Recorded):
     """One limited quantity: lower, upper, target, and how many results are asked."""
@@ -109,6 +119,15 @@ class Limit(Recorded):
             ),
             models.CheckConstraint(
                 condition=Q(lower__isnull=True) | Q(upper__isnull=True) | Q(lower__lt=F("upper")), name="limit_order"
+            ),
+        )
+
+        triggers = (
+            pgtrigger.Trigger(
+                name="limits_are_fixed",
+                when=pgtrigger.Before,
+                operation=pgtrigger.Insert | pgtrigger.Update | pgtrigger.Delete,
+                func=LIMITS_FROZEN,
             ),
         )
 

@@ -128,6 +128,7 @@ def start_batch_test(batch: Batch, *, actor: User) -> Batch:
     """Take a made batch into test."""
     refuse_if_held("batch", batch.code)
     fresh: Batch = advance(batch, BATCH_MACHINE, "start_test")
+    fresh.test_began_at = timezone.now()
     fresh.save()
     return fresh
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import date
 from decimal import Decimal
-from typing import TypedDict, Unpack
+from typing import Any, TypedDict, Unpack
 
 from django.utils import timezone
 
@@ -88,13 +88,13 @@ def _why_doubtful(supplier: Supplier | None) -> str:
 def start_lot_test(lot: Lot, *, actor: User) -> Lot:
     """Take a lot from quarantine into test."""
     refuse_if_held("lot", lot.code)
-    return _advanced(lot, "start_test")
+    return _advanced(lot, "start_test", test_began_at=timezone.now())
 
 
 @act("lot.reassess")
 def reassess_lot(lot: Lot, *, actor: User, reason: str) -> Lot:
     """Take a released lot back into test: a doubt, or a longer life to be shown. It cannot be used meanwhile."""
-    return _advanced(lot, "reassess", reason=reason)
+    return _advanced(lot, "reassess", reason=reason, test_began_at=timezone.now())
 
 
 @act("lot.dispose")
@@ -126,10 +126,12 @@ def void_lot(lot: Lot, *, actor: User, reason: str) -> Lot:
     return fresh
 
 
-def _advanced(lot: Lot, name: str, *, reason: str | None = None) -> Lot:
+def _advanced(lot: Lot, name: str, *, reason: str | None = None, **facts: Any) -> Lot:
     if reason is not None and not reason.strip():
         raise Invalid("Say why.", fields={"reason": ["This act needs a reason."]})
     fresh: Lot = advance(lot, MACHINE, name)
+    for field, value in facts.items():
+        setattr(fresh, field, value)
     fresh.save()
     return fresh
 
