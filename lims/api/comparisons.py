@@ -1,5 +1,221 @@
-"""Comparisons."""
+"""Comparisons: pose a question, read the ranking with all that was left out."""
 
-from django.urls import URLPattern
+from __future__ import annotations
 
-urlpatterns: list[URLPattern] = []
+from typing import Any
+
+from django.urls import path
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from lims.api.base import View, valid
+from lims.comparisons import selectors, services
+from lims.rigs.selectors import get_method_version_for
+from lims.samples.selectors import get_sample_for
+
+READ = "laboratory.read"
+KEY = OpenApiParameter("Idempotency-Key", str, OpenApiParameter.HEADER, description="Makes the act safe to repeat.")
+
+
+class ComparisonSerializer(serializers.Serializer[Any]):
+    """A question put to the measurements."""
+
+    code = serializers.CharField()
+    title = serializers.CharField()
+    question = serializers.CharField()
+    method = serializers.CharField(source="method_version.code")
+    figure = serializers.CharField()
+    reference = serializers.CharField(source="reference.code", default=None, allow_null=True)
+    confidence = serializers.FloatField()
+    state = serializers.CharField()
+    version = serializers.IntegerField()
+    posed_by = serializers.CharField(source="posed_by.username")
+    created_at = serializers.DateTimeField()
+
+
+class QuestionSerializer(serializers.Serializer[Any]):
+    """What is asked."""
+
+    title = serializers.CharField(max_length=200)
+    question = serializers.CharField(required=False, allow_blank=True)
+    method = serializers.CharField()
+    samples = serializers.ListField(child=serializers.CharField(), allow_empty=False)
+    figure = serializers.ChoiceField(choices=selectors.FIGURES, default="temperature_rise")
+    reference = serializers.CharField(required=False, allow_null=True)
+    confidence = serializers.FloatField(default=0.95, min_value=0.5, max_value=0.999)
+
+
+class ChangeSerializer(QuestionSerializer):
+    """A changed question, and the version it was based on."""
+
+    version = serializers.IntegerField(min_value=0)
+    reason = serializers.CharField(required=False, allow_blank=True)
+
+
+class InclusionRequestSerializer(serializers.Serializer[Any]):
+    """A sample to be ranked although something speaks against it."""
+
+    sample = serializers.CharField()
+    reason = serializers.CharField()
+
+
+class InclusionSerializer(serializers.Serializer[Any]):
+    """A sample included with a reason."""
+
+    sample = serializers.CharField(source="sample.code")
+    reason = serializers.CharField()
+    by = serializers.CharField(source="by.username")
+    at = serializers.DateTimeField()
+
+
+class ItemSerializer(serializers.Serializer[Any]):
+    """One sample; `rank` is absent where nothing could be ranked or the sample is provisional."""
+
+    rank = serializers.IntegerField(required=False)
+    sample = serializers.CharField()
+    n = serializers.IntegerField(help_text="applications")
+    runs = serializers.IntegerField()
+    mean = serializers.FloatField()
+    u = serializers.FloatField(allow_null=True)
+    dof = serializers.FloatField(allow_null=True)
+    u_between = serializers.FloatField(allow_null=True)
+    u_common = serializers.FloatField(allow_null=True)
+    interval = serializers.ListField(child=serializers.FloatField(), allow_null=True)
+    letters = serializers.CharField()
+    provisional = serializers.BooleanField()
+    applications = serializers.DictField(child=serializers.FloatField())
+    rigs = serializers.ListField(child=serializers.CharField())
+    notes = serializers.ListField(child=serializers.CharField())
+    marks = serializers.ListField(child=serializers.CharField(), help_text="what speaks against it, where included")
+
+
+class ReasonSerializer(serializers.Serializer[Any]):
+    """Why a run is left out, and what would let it in."""
+
+    key = serializers.CharField()
+    message = serializers.CharField()
+    change = serializers.CharField()
+
+
+class LeftOutSerializer(serializers.Serializer[Any]):
+    """One run that is not ranked."""
+
+    id = serializers.CharField()
+    sample = serializers.CharField(allow_null=True)
+    application = serializers.CharField(allow_null=True)
+    value = serializers.FloatField(allow_null=True)
+    u = serializers.FloatField(allow_null=True)
+    reasons = ReasonSerializer(many=True)
+
+
+class RankingSerializer(serializers.Serializer[Any]):
+    """The answer as it stands now."""
+
+    comparison = serializers.CharField()
+    title = serializers.CharField(help_text="5 of 9 runs used; 4 left out")
+    figure = serializers.CharField()
+    unit = serializers.CharField()
+    confidence = serializers.FloatField()
+    required = serializers.IntegerField()
+    used = serializers.IntegerField()
+    total = serializers.IntegerField()
+    refusals = serializers.ListField(child=serializers.CharField())
+    ranking = ItemSerializer(many=True)
+    provisional = ItemSerializer(many=True)
+    left_out = LeftOutSerializer(many=True)
+    conditions = serializers.ListField(child=serializers.DictField())
+    statistics = serializers.DictField(allow_null=True)
+    differences = serializers.ListField(child=serializers.DictField())
+    neighbours = serializers.ListField(child=serializers.DictField())
+    reference = serializers.CharField(allow_null=True)
+    against_reference = serializers.ListField(child=serializers.DictField())
+    notes = serializers.ListField(child=serializers.CharField())
+    digest = serializers.CharField(help_text="of all that the answer follows from")
+
+
+class Comparisons(View):
+    """The comparisons."""
+
+    rights = {"GET": READ, "POST": "comparison.pose"}
+
+    @extend_schema(responses=ComparisonSerializer(many=True))
+    def get(self, request: Request) -> Response:
+        return self.page(selectors.comparisons_for(request.user), ComparisonSerializer)  # type: ignore[arg-type]
+
+    @extend_schema(request=QuestionSerializer, parameters=[KEY], responses={201: ComparisonSerializer})
+    def post(self, request: Request) -> Response:
+        """Ask how samples rank under one method."""
+        asked = _asked(request, valid(QuestionSerializer(data=request.data)))
+        made = services.pose_comparison(actor=request.user, key=self.key, **asked)
+        return Response(ComparisonSerializer(made).data, status=201)
+
+
+def _asked(request: Request, content: dict[str, Any]) -> dict[str, Any]:
+    """What was sent, with records in the place of codes."""
+    user: Any = request.user
+    content["method_version"] = get_method_version_for(user, content.pop("method"))
+    content["samples"] = [get_sample_for(user, code) for code in content["samples"]]
+    if content.get("reference"):
+        content["reference"] = get_sample_for(user, content["reference"])
+    return content
+
+
+class Comparison(View):
+    """One comparison."""
+
+    rights = {"GET": READ, "PUT": "comparison.change"}
+
+    @extend_schema(responses=ComparisonSerializer)
+    def get(self, request: Request, code: str) -> Response:
+        return Response(ComparisonSerializer(selectors.get_comparison_for(request.user, code)).data)  # type: ignore[arg-type]
+
+    @extend_schema(request=ChangeSerializer, parameters=[KEY], responses=ComparisonSerializer)
+    def put(self, request: Request, code: str) -> Response:
+        """Change what is asked; a version that is not the newest is refused (412, code `stale`)."""
+        found = selectors.get_comparison_for(request.user, code)  # type: ignore[arg-type]
+        content = valid(ChangeSerializer(data=request.data))
+        based = {"version": content.pop("version"), "reason": content.pop("reason", "")}
+        act: Any = services.change_comparison
+        made = act(found, actor=request.user, key=self.key, **based, **_asked(request, content))
+        return Response(ComparisonSerializer(made).data)
+
+
+class Ranking(View):
+    """The ranking of one comparison."""
+
+    rights = {"GET": READ}
+
+    @extend_schema(responses=RankingSerializer)
+    def get(self, request: Request, code: str) -> Response:
+        """The ranking as it stands now, with everything left out; items have no `rank` where `refusals` say why."""
+        answer = selectors.answer_of(selectors.get_comparison_for(request.user, code))  # type: ignore[arg-type]
+        content = {**answer.ranking, "comparison": code, "digest": answer.digest}
+        for part in ("ranking", "provisional"):
+            content[part] = [{**item, "marks": answer.marks.get(item["sample"], [])} for item in content[part]]
+        return Response(content)
+
+
+class Inclusions(View):
+    """Samples included with a reason."""
+
+    rights = {"POST": "comparison.include"}
+
+    @extend_schema(request=InclusionRequestSerializer, parameters=[KEY], responses={201: InclusionSerializer})
+    def post(self, request: Request, code: str) -> Response:
+        """Rank a sample although a hold, an open case or an exploratory batch speaks against it."""
+        found = selectors.get_comparison_for(request.user, code)  # type: ignore[arg-type]
+        content = valid(InclusionRequestSerializer(data=request.data))
+        act: Any = services.include_sample
+        sample = get_sample_for(request.user, content["sample"])  # type: ignore[arg-type]
+        made = act(found, actor=request.user, key=self.key, sample=sample, reason=content["reason"])
+        return Response(InclusionSerializer(made).data, status=201)
+
+
+urlpatterns = [
+    path("comparisons/", Comparisons.as_view(), name="api-comparisons"),
+    path("comparisons/<str:code>/", Comparison.as_view(), name="api-comparison"),
+    path("comparisons/<str:code>/ranking/", Ranking.as_view(), name="api-comparison-ranking"),
+    path("comparisons/<str:code>/inclusions/", Inclusions.as_view(), name="api-comparison-inclusions"),
+]

@@ -26,7 +26,12 @@ class Files:
 
 
 def make_files(
-    *, seed: int = 1, begin: datetime | None = None, layer: Layer | None = None, notes: dict[str, str] | None = None, **plan
+    *,
+    seed: int = 1,
+    begin: datetime | None = None,
+    layer: Layer | None = None,
+    notes: dict[str, str] | None = None,
+    **plan,
 ) -> Files:
     """A run that began two hours ago unless told otherwise, with a zero half an hour before."""
     begin = begin or (timezone.now() - timedelta(hours=2)).replace(microsecond=0)

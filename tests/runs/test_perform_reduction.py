@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import io
-from datetime import timedelta
 
 import pytest
-from django.utils import timezone
 
 from lims.accounts.roles import Role
 from lims.runs.models import Reduction, Run
 from lims.runs.reducing import perform_reduction
-from lims.runs.services.runs import record_zero, upload_run
+from lims.runs.services.runs import upload_run
 from tests.factories import make_application, somebody
 from tests.runs.recordings import make_files
 

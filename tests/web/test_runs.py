@@ -109,9 +109,12 @@ def test_the_curves_come_thinned_with_the_settled_window_and_in_more_detail_for_
     assert {line["name"] for line in whole["data"]} == {"hot", "cold", "power", "force", "gap", "coolant"}
     assert all(len(line["x"]) <= 210 for line in whole["data"])
     steady = run.current.result["steady"]
-    assert (whole["layout"]["shapes"][0]["x0"], whole["layout"]["shapes"][0]["x1"]) == (steady["start_s"], steady["end_s"])
+    assert (whole["layout"]["shapes"][0]["x0"], whole["layout"]["shapes"][0]["x1"]) == (
+        steady["start_s"],
+        steady["end_s"],
+    )
     part = client.get(address, {"from": 1000, "to": 1100, "px": 100}).json()["data"][0]
-    assert 990 <= part["x"][0]
+    assert part["x"][0] >= 990
     assert part["x"][-1] <= 1110
     assert len(part["x"]) >= 50
 

@@ -244,7 +244,7 @@ def _refuse_other_application(incoming: Incoming, application: Application) -> N
 def _refuse_closed(application: Application) -> None:
     if application.state not in TAKES_RUNS:
         raise Conflict(
-            f"{application.code} is {application.state.replace("_", " ")}; a run cannot belong to it.",
+            f"{application.code} is {application.state.replace('_', ' ')}; a run cannot belong to it.",
             code="application-not-open",
             next_step="Put the material on first (apply), or choose another application.",
             state=application.state,
