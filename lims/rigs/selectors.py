@@ -12,7 +12,10 @@ from django.utils import timezone
 
 from lims.accounts.acts import require
 from lims.accounts.models import User
+from lims.core.codes import expect_kind
 from lims.core.errors import Conflict, NotFound
+from lims.core.finding import by_code
+from lims.rigs.bridge import channel_quantities, reduction_methods
 from lims.rigs.models import (
     Block,
     Calibration,
@@ -37,7 +40,7 @@ def rigs_for(user: User) -> QuerySet[Rig]:
 
 def get_rig_for(user: User, code: str) -> Rig:
     """One rig by its code, where this person may see it."""
-    return _one(rigs_for(user), code)
+    return by_code(rigs_for(user), code, "rig")
 
 
 def blocks_for(user: User) -> QuerySet[Block]:
@@ -48,7 +51,7 @@ def blocks_for(user: User) -> QuerySet[Block]:
 
 def get_block_for(user: User, code: str) -> Block:
     """One block by its code, where this person may see it."""
-    return _one(blocks_for(user), code)
+    return by_code(blocks_for(user), code, "block")
 
 
 def methods_for(user: User) -> QuerySet[Method]:
@@ -59,7 +62,7 @@ def methods_for(user: User) -> QuerySet[Method]:
 
 def get_method_for(user: User, code: str) -> Method:
     """One method by its code, where this person may see it."""
-    return _one(methods_for(user), code)
+    return by_code(methods_for(user), code, "method")
 
 
 def method_versions_for(user: User) -> QuerySet[MethodVersion]:
@@ -70,7 +73,7 @@ def method_versions_for(user: User) -> QuerySet[MethodVersion]:
 
 def get_method_version_for(user: User, code: str) -> MethodVersion:
     """One method version by its code (M-004/2), where this person may see it."""
-    return _one(method_versions_for(user), code)
+    return by_code(method_versions_for(user), code, "method")
 
 
 def get_sensor_for(user: User, rig: Rig, serial: str) -> Sensor:
@@ -80,13 +83,6 @@ def get_sensor_for(user: User, rig: Rig, serial: str) -> Sensor:
     if sensor is None:
         raise NotFound(f"{rig.code} has no sensor with serial number '{serial}'.")
     return sensor
-
-
-def _one(queryset: QuerySet[M], code: str) -> M:
-    found = queryset.filter(code=code).first()
-    if found is None:
-        raise NotFound(f"There is no {queryset.model._meta.verbose_name} {code}.")
-    return found
 
 
 def effective_versions() -> QuerySet[MethodVersion]:
@@ -99,9 +95,69 @@ def effective_versions() -> QuerySet[MethodVersion]:
     )
 
 
+def get_version_of_method_for(user: User, code: str) -> MethodVersion:
+    """The version a code names: M-004/2 itself, or the newest of M-004."""
+    plain = expect_kind(code, "method")
+    rows = method_versions_for(user)
+    found = rows.filter(code=plain).first() or rows.filter(method__code=plain).order_by("-number").first()
+    if found is None:
+        raise NotFound(f"There is no method {plain}.")
+    return found
+
+
+def versions_of(method: Method) -> QuerySet[MethodVersion]:
+    """The versions of a method, newest first."""
+    return method.versions.select_related("author", "approved_by").order_by("-number")
+
+
+def draft_of(method: Method) -> MethodVersion | None:
+    """The draft of a method, where there is one."""
+    return method.versions.filter(state=MethodState.DRAFT).first()
+
+
 def is_effective(version: MethodVersion) -> bool:
     """Whether a version is the one offered for new work."""
     return effective_versions().filter(method=version.method_id).first() == version
+
+
+def quantity_choices() -> list[tuple[str, str]]:
+    """What a column of a rig's files can hold: key and label."""
+    return channel_quantities()
+
+
+def reduction_choices() -> list[tuple[str, str]]:
+    """The reduction methods: key and words."""
+    return [(key, key.replace("_", " ")) for key in reduction_methods()]
+
+
+def sensors_of(rig: Rig) -> QuerySet[Sensor]:
+    """The sensors of a rig."""
+    return rig.sensors.select_related("rig").order_by("quantity", "serial")
+
+
+def calibrations_of(sensor: Sensor) -> QuerySet[Calibration]:
+    """The calibrations of a sensor, newest first."""
+    return sensor.calibrations.select_related("certificate", "done_by").order_by("-period")
+
+
+def configurations_of(rig: Rig) -> QuerySet[RigConfiguration]:
+    """The configurations of a rig, newest first."""
+    return rig.configurations.select_related("hot_block", "cold_block", "made_by").order_by("-number")
+
+
+def last_configuration(rig: Rig) -> RigConfiguration | None:
+    """The newest configuration of a rig, also where its time has not come."""
+    return configurations_of(rig).prefetch_related("channels__sensor").first()
+
+
+def rigs_with(block: Block) -> list[Rig]:
+    """The rigs that have this block on now."""
+    return [rig for rig in Rig.objects.order_by("code") if block in mounted_blocks(rig)]
+
+
+def next_due(rig: Rig) -> date | None:
+    """The day on which the first calibration in force on a rig is due."""
+    return min((status.due_on for status in channel_states(rig) if status.due_on), default=None)
 
 
 # What a rig was at a time
@@ -123,6 +179,15 @@ def configuration_at(rig: Rig, at: datetime) -> RigConfiguration:
             next_step="The rig keeper enters blocks and channels on the rig's page.",
         )
     return found
+
+
+def mounted_blocks(rig: Rig) -> tuple[Block, ...]:
+    """The heater block and the cooled block a rig has now; nothing where it has no configuration."""
+    try:
+        configuration = configuration_at(rig, timezone.now())
+    except Conflict:
+        return ()
+    return (configuration.hot_block, configuration.cold_block)
 
 
 def calibrations_at(rig: Rig, at: datetime) -> dict[int, Calibration]:

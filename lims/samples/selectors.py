@@ -16,11 +16,11 @@ from lims.accounts.acts import require
 from lims.accounts.models import User
 from lims.cases.models import Hold
 from lims.core.codes import expect_kind
-from lims.core.errors import Refusal
+from lims.core.errors import Invalid, Refusal
 from lims.core.finding import by_code
 from lims.formulations.models import Batch
 from lims.materials.kinds import caution_keys
-from lims.materials.models import Material
+from lims.materials.models import Lot, Material
 from lims.samples.models import CustodyEvent, Sample
 from lims.samples.states import SampleState
 
@@ -72,6 +72,14 @@ def _matching(text: str) -> Q:
         except Refusal:
             continue
     return Q(name__icontains=text)
+
+
+def get_source_for(user: User, kind: str, code: str) -> Batch | Lot | None:
+    """The batch or the lot a sample is taken from, where this person may see it; None for one from outside."""
+    require(user, READ)
+    if kind == "batch":
+        return by_code(Batch.objects.all(), code, "batch")
+    return by_code(Lot.objects.select_related("material"), code, "lot") if kind == "lot" else None
 
 
 def left(sample: Sample) -> Decimal:
@@ -172,3 +180,17 @@ def cautions_of(sample: Sample) -> list[str]:
 def holders() -> QuerySet[User]:
     """Those a sample can be handed to: people with an account that stands."""
     return User.objects.filter(is_active=True, is_service=False).order_by("first_name", "username")
+
+
+def hazards_of(sample: Sample) -> tuple[str, ...]:
+    """The hazard codes of what a sample holds, each once: they belong on its label whatever the recipe."""
+    codes = [str(row.get("code") or "") for material in materials_of(sample) for row in material.hazards]
+    return tuple(sorted({code for code in codes if code.startswith("H")}))
+
+
+def get_holder(username: str) -> User:
+    """The person of a user name a sample can be handed to."""
+    found = holders().filter(username=username).first()
+    if found is None:
+        raise Invalid(f"Nobody here is called '{username}'.", fields={"holder": ["A user name is expected."]})
+    return found

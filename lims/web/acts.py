@@ -75,7 +75,9 @@ class RecordPage:
 
     def buttons(self, user: Any, record: Any, *, failed: Failed | None = None) -> list[dict[str, Any]]:
         """The acts this person may do in this state, for `parts/_actions.html`."""
-        return [self._button(act, user, record, failed) for act in self.acts if _is_shown(act, user, record)]
+        tried = failed.act if failed else None  # a refused act is shown with its refusal, whatever the state
+        shown = [act for act in self.acts if act is tried or _is_shown(act, user, record)]
+        return [self._button(act, user, record, failed) for act in shown]
 
     def _button(self, act: RecordAct, user: Any, record: Any, failed: Failed | None) -> dict[str, Any]:
         why = act.why_not(user, record) if act.why_not else ""
