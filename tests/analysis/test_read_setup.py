@@ -234,7 +234,8 @@ def test_numbered_columns_are_several_channels_of_one_quantity():
 
 def test_numbered_voltages_and_currents_pair_up():
     setup = with_channels(
-        analysis.read_setup({}), [Heading(name) for name in ("time", "voltage 1", "current 1", "voltage 2", "current 2")]
+        analysis.read_setup({}),
+        [Heading(name) for name in ("time", "voltage 1", "current 1", "voltage 2", "current 2")],
     )
     assert {channel.column: channel.pair for channel in setup.channels if channel.quantity != "time"} == {
         "voltage 1": "1",

@@ -10,6 +10,8 @@ import pytest
 import analysis
 from analysis.errors import UnreadableFile
 
+CLOCK = datetime(2026, 3, 1, 9, 30)  # noqa: DTZ001 - what the rig's clock showed
+
 
 def written(tmp_path, columns, *, name="run.parquet", schema=None, **options):
     path = tmp_path / name
@@ -54,7 +56,7 @@ def test_stamps_with_a_zone_are_instants(tmp_path, unit):
 
 
 def test_stamps_without_a_zone_are_clock_times_of_the_rig(tmp_path):
-    stamps = pa.array([datetime(2026, 3, 1, 9, 30), None], pa.timestamp("us"))
+    stamps = pa.array([CLOCK, None], pa.timestamp("us"))
     trace = read(
         written(tmp_path, {"time": stamps, "hot [degC]": [60.0, 61.0]}), {"rig": {"time_zone": "Europe/Vienna"}}
     )

@@ -1,7 +1,7 @@
 """XLSX workbooks: the first sheet with a header, and archives that are none or far too large."""
 
 import zipfile
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
@@ -10,6 +10,8 @@ import xlsxwriter
 import analysis
 from analysis.errors import UnreadableFile
 from analysis.readers import xlsx
+
+CLOCK = datetime(2026, 3, 1, 9, 30)  # noqa: DTZ001 - what the rig's clock showed
 
 
 def workbook(tmp_path, *sheets, name="run.xlsx"):
@@ -44,7 +46,7 @@ def test_the_first_sheet_with_a_header_is_read_and_notes_are_kept(tmp_path):
 
 
 def test_dates_are_clock_times_of_the_rig(tmp_path):
-    rows = [["time", "hot [degC]"], [datetime(2026, 3, 1, 9, 30), 60], [datetime(2026, 3, 1, 9, 30, 2), 61]]
+    rows = [["time", "hot [degC]"], [CLOCK, 60], [CLOCK + timedelta(seconds=2), 61]]
     trace = read(workbook(tmp_path, rows), {"rig": {"time_zone": "Europe/Vienna"}})
     assert trace.time.tolist() == pytest.approx([0.0, 2.0], abs=2e-3)  # a workbook counts days, to about a millisecond
     assert trace.start.isoformat(timespec="seconds") == "2026-03-01T08:30:00+00:00"
