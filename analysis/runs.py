@@ -13,7 +13,7 @@ from analysis.errors import BadSetup, Where
 from analysis.methods import METHODS
 from analysis.results import Reduction, Trace
 from analysis.setup import RigSetup
-from analysis.setup_reading import default_setup, read_setup, time_column, with_channels
+from analysis.setup_reading import read_setup, time_column, with_channels, with_window
 from analysis.tables import Heading, RawTable, Wanted
 
 Columns = Mapping[str, Sequence[float] | np.ndarray]
@@ -37,6 +37,7 @@ def reduce(
     Raises UnreadableFile, BadSetup or UnitError, each naming the file, the line, the column or the key.
     """
     rig = _setup(run, setup)
+    rig = rig if window is None else with_window(rig, window)
     if rig.method not in METHODS:
         raise BadSetup(f"'{rig.method}' is no method; known: {', '.join(METHODS)}", where=Where(key="[run] method"))
     return METHODS[rig.method](
@@ -44,7 +45,7 @@ def reduce(
         rig,
         zero=None if zero is None else _trace(zero, rig),
         zero_after=None if zero_after is None else _trace(zero_after, rig),
-        window=window or rig.window,
+        window=rig.window,
     )
 
 
@@ -64,7 +65,7 @@ def read_run(path: Path | str, *, setup: RigSetup | None = None, name: str = "")
 def trace_of(columns: Columns, *, setup: RigSetup | None = None, name: str = "arrays") -> Trace:
     """A trace out of arrays in memory, headed as in a file: `{"time [s]": t, "hot [degC]": hot}`."""
     found = tables.checked_headings(list(columns), file=name, line=1)
-    rig = default_setup(found, file=name) if setup is None else setup
+    rig = setup or with_channels(read_setup({}), found, file=name)
     wanted = _wanted(rig, found, name)
     values = {
         heading.name: np.array(data, dtype=np.float64) for heading, data in zip(found, columns.values(), strict=True)

@@ -1,4 +1,4 @@
-"""A setup file, or the mapping it holds, to a `RigSetup`; and the setup of a file that comes without one."""
+"""A setup file, or the mapping it holds, to a `RigSetup`; and the channels of a file that comes without one."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import json
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import cast
@@ -58,9 +59,8 @@ def read_setup(source: Path | str | Mapping[str, object]) -> RigSetup:
 
 def from_mapping(mapping: Mapping[str, object], *, file: str = "") -> RigSetup:
     """A setup from the mapping a TOML file holds; BadSetup names every mistake by its key."""
-    carried = mapping.get("setup")
-    if isinstance(carried, Mapping) and "method" in mapping:
-        mapping = cast(Mapping[str, object], carried)
+    if isinstance(mapping.get("setup"), Mapping) and "method" in mapping:
+        mapping = _carried(mapping)
     top = Table(mapping, "", file)
     rig, gap, steady, run = (top.inner(name) for name in ("rig", "gap", "steady", "run"))
     zero, nominal_table, tolerance_table = (top.inner(name) for name in ("zero", "nominal", "tolerance"))
@@ -98,9 +98,9 @@ def from_mapping(mapping: Mapping[str, object], *, file: str = "") -> RigSetup:
     return setup
 
 
-def default_setup(headings: Sequence[Heading], *, file: str = "") -> RigSetup:
-    """The setup of a file that comes without one: columns known by their names alone, nothing else assumed."""
-    return with_channels(from_mapping({}), headings, file=file)
+def with_window(setup: RigSetup, window: tuple[float, float]) -> RigSetup:
+    """A setup with a window that a person chose, also in the mapping that a result carries."""
+    return replace(setup, window=window, source=_mapping_with_window(setup.source, window))
 
 
 def with_channels(setup: RigSetup, headings: Sequence[Heading], *, file: str = "") -> RigSetup:
@@ -126,6 +126,24 @@ def time_column(setup: RigSetup, headings: Sequence[Heading], *, file: str = "")
             where=Where(file=file, key="channel: time"),
         )
     return Channel(column=found[0][0], quantity="time")
+
+
+def _carried(record: Mapping[str, object]) -> Mapping[str, object]:
+    """The setup that a result carries, with the window that a person chose for it."""
+    setup, steady = cast(Mapping[str, object], record["setup"]), record.get("steady")
+    if not isinstance(steady, Mapping) or steady.get("chosen_by_hand") is not True:
+        return setup
+    start, end = steady.get("start_s"), steady.get("end_s")
+    if not isinstance(start, (int, float)) or not isinstance(end, (int, float)):
+        return setup
+    return _mapping_with_window(setup, (float(start), float(end)))
+
+
+def _mapping_with_window(mapping: Mapping[str, object], window: tuple[float, float]) -> Mapping[str, object]:
+    given = mapping.get("steady")
+    steady = dict(given) if isinstance(given, Mapping) else {}
+    steady["window"] = [f"{time!r} s" for time in window]
+    return {**mapping, "steady": steady}
 
 
 def _recognised(quantity: str, headings: Sequence[Heading], *, file: str) -> list[tuple[str, str]]:

@@ -122,10 +122,11 @@ class Table:
 
     def done(self) -> None:
         """BadSetup for a key that nothing asked for."""
-        for key in self.values:
+        for key, value in self.values.items():
             if key not in self.asked:
                 known = f"; known here: {', '.join(sorted(self.asked))}"
-                raise self.wrong(key, f"is not a known key{_close(key, self.asked) or known}")
+                shown = f"[{key}]" if isinstance(value, Mapping) else key
+                raise self.wrong(shown, f"is not a known key{_close(key, self.asked) or known}")
 
 
 def tolerance(table: Table, key: str, dimension: str, *, nominal: float | None) -> float | None:

@@ -90,7 +90,7 @@ def _layout(path: Path, *, file: str) -> Layout:
     if not whole:
         head = head[: head.rfind(b"\n") + 1] or head
     _refuse_other_content(head, file=file)
-    encoding = "utf-8-sig" if head.startswith(b"\xef\xbb\xbf") else _encoding(head, file=file)
+    encoding = _encoding(head, file=file)
     notes, line, offset = _preamble(head, encoding)
     end = head.find(b"\n", offset)
     end = len(head) if end < 0 else end
@@ -112,7 +112,7 @@ def _refuse_other_content(head: bytes, *, file: str) -> None:
 
 
 def _encoding(head: bytes, *, file: str) -> str:
-    for encoding in ("utf-8", "cp1252"):
+    for encoding in ("utf-8-sig",) if head.startswith(b"\xef\xbb\xbf") else ("utf-8", "cp1252"):
         try:
             head.decode(encoding)
         except UnicodeDecodeError:
@@ -185,7 +185,11 @@ def _separator(header: str, rows: str) -> str:
 
 
 def _split(line: str, separator: str) -> list[str]:
-    return next(csv.reader([line], delimiter=separator), [""])
+    """The cells of one line; the line itself where it cannot be split."""
+    try:
+        return next(csv.reader([line], delimiter=separator), [""])
+    except csv.Error:
+        return [line]
 
 
 _POINT = re.compile(r"[+-]?\d*\.\d+(?:[eE][+-]?\d+)?")
