@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from django.db.models import QuerySet
 
+from lims.accounts.acts import require
+from lims.accounts.models import User
 from lims.cases.models import Hold, Nonconformance
 from lims.cases.states import NonconformanceState
+from lims.core.errors import NotFound
+from lims.core.finding import by_code
 
 
 def standing_holds(kind: str, code: str) -> QuerySet[Hold]:
@@ -21,3 +25,34 @@ def held_codes(kind: str) -> set[str]:
 def open_nonconformances(kind: str, code: str) -> QuerySet[Nonconformance]:
     """The nonconformances about one record that are not closed."""
     return Nonconformance.objects.filter(subject_kind=kind, subject_code=code, state=NonconformanceState.OPEN)
+
+
+def nonconformances(*, state: str = "") -> QuerySet[Nonconformance]:
+    """Nonconformances, newest first, narrowed by state."""
+    rows = Nonconformance.objects.select_related("opened_by", "closed_by").order_by("-id")
+    return rows.filter(state=state) if state in NonconformanceState.values else rows
+
+
+def get_nonconformance_for(user: User, code: str) -> Nonconformance:
+    """One nonconformance, for those who may read the laboratory's records."""
+    require(user, "laboratory.read")
+    return by_code(nonconformances(), code, "nonconformance")
+
+
+def nonconformances_about(kind: str, code: str) -> QuerySet[Nonconformance]:
+    """Every nonconformance about one record, open or not, newest first."""
+    return nonconformances().filter(subject_kind=kind, subject_code=code)
+
+
+def holds_on(kind: str, code: str) -> QuerySet[Hold]:
+    """Every hold over one record, standing or lifted, newest first."""
+    rows = Hold.objects.filter(subject_kind=kind, subject_code=code)
+    return rows.select_related("placed_by", "lifted_by", "nonconformance").order_by("-id")
+
+
+def get_hold_on(kind: str, code: str, number: int) -> Hold:
+    """One hold over a record by its number."""
+    found = holds_on(kind, code).filter(pk=number).first()
+    if found is None:
+        raise NotFound(f"There is no hold {number} on {code}.")
+    return found

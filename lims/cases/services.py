@@ -9,9 +9,10 @@ from lims.accounts.acts import act, require_not_own_work
 from lims.accounts.models import User
 from lims.cases.models import Hold, Nonconformance
 from lims.cases.selectors import standing_holds
+from lims.cases.states import MACHINE
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid
-from lims.core.machines import locked
+from lims.core.machines import advance, locked
 
 
 def refuse_if_held(kind: str, code: str) -> None:
@@ -71,3 +72,37 @@ def open_nonconformance(
     case.save()
     place_hold(subject, actor=actor, reason=f"{case.code}: {title}", nonconformance=case)
     return case
+
+
+@act("nonconformance.close")
+def close_nonconformance(case: Nonconformance, *, actor: User, cause: str, action: str) -> Nonconformance:
+    """Close a nonconformance with its cause and what was done; the holds placed with it are lifted."""
+    lacking = {name: ["This is needed."] for name, text in (("cause", cause), ("action", action)) if not text.strip()}
+    if lacking:
+        raise Invalid("Say what the cause was and what was done.", fields=lacking)
+    require_not_own_work(actor, "nonconformance.close", {case.opened_by_id})
+    fresh: Nonconformance = advance(case, MACHINE, "close")
+    fresh.cause, fresh.action = cause.strip(), action.strip()
+    fresh.closed_by, fresh.closed_at = actor, timezone.now()
+    fresh.save()
+    _lift_with(fresh, actor=actor, reason=f"{fresh.code} closed: {fresh.action}")
+    return fresh
+
+
+@act("nonconformance.close")
+def cancel_nonconformance(case: Nonconformance, *, actor: User, reason: str) -> Nonconformance:
+    """Cancel a nonconformance opened by mistake; it stays on record, the holds placed with it are lifted."""
+    if not reason.strip():
+        raise Invalid("Say why.", fields={"reason": ["Cancelling needs a reason."]})
+    require_not_own_work(actor, "nonconformance.close", {case.opened_by_id})
+    fresh: Nonconformance = advance(case, MACHINE, "cancel")
+    fresh.closed_by, fresh.closed_at = actor, timezone.now()
+    fresh.save()
+    _lift_with(fresh, actor=actor, reason=f"{fresh.code} cancelled: {reason.strip()}")
+    return fresh
+
+
+def _lift_with(case: Nonconformance, *, actor: User, reason: str) -> None:
+    for hold in case.holds.filter(lifted_at=None):
+        hold.lifted_by, hold.lifted_at, hold.lift_reason = actor, timezone.now(), reason
+        hold.save()

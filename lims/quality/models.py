@@ -42,6 +42,7 @@ class Verdict(models.Model):
         return f"{self.subject_code}: {self.outcome}"
 
     record_kind = "verdict"
+    CONFIDENTIAL: frozenset[str] = frozenset()
 
     @property
     def record_code(self) -> str:
@@ -80,6 +81,7 @@ class Decision(models.Model):
         return f"{self.outcome} {self.subject_code}"
 
     record_kind = "decision"
+    CONFIDENTIAL: frozenset[str] = frozenset()
 
     @property
     def record_code(self) -> str:

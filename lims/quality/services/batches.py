@@ -1,0 +1,57 @@
+"""Release and reject batches."""
+
+from __future__ import annotations
+
+from lims.accounts.acts import act, require_not_own_work
+from lims.accounts.models import User
+from lims.cases.selectors import open_nonconformances
+from lims.cases.services import open_nonconformance
+from lims.core.errors import Conflict
+from lims.core.machines import locked
+from lims.formulations.models import Batch
+from lims.formulations.selectors import lots_in_batch
+from lims.formulations.states import BATCH_MACHINE
+from lims.quality.models import Decision
+from lims.quality.selectors import standing_of_batch, took_part
+from lims.quality.services.deciding import Signing, decide, require_nothing_missing, require_reason
+
+
+@act("batch.release")
+def release_batch(batch: Batch, *, actor: User, password: str, reason: str = "") -> Batch:
+    """Release a batch by signature: nothing missing, never exploratory, not by who made or tested it."""
+    _refuse_exploratory(batch)
+    require_not_own_work(actor, "batch.release", took_part(batch))
+    fresh = locked(batch)
+    after = BATCH_MACHINE.after(fresh.state, "release", name=fresh.code)
+    for lot in lots_in_batch(fresh):
+        locked(lot)
+    standing = standing_of_batch(fresh)
+    require_nothing_missing(fresh, standing, reason=reason)
+    decide(fresh, Signing(actor, password, Decision.Outcome.RELEASE, reason), standing)
+    fresh.state = after
+    fresh.save()
+    return fresh
+
+
+def _refuse_exploratory(batch: Batch) -> None:
+    if batch.exploratory:
+        raise Conflict(
+            f"{batch.code} is exploratory; it is never released.",
+            code="exploratory",
+            next_step="Promote it to a formulation and make a batch of an approved version.",
+        )
+
+
+@act("batch.reject")
+def reject_batch(batch: Batch, *, actor: User, password: str, reason: str) -> Batch:
+    """Reject a batch by signature, with a reason. A nonconformance opens where none is open yet."""
+    require_reason(reason)
+    require_not_own_work(actor, "batch.reject", took_part(batch))
+    fresh = locked(batch)
+    after = BATCH_MACHINE.after(fresh.state, "reject", name=fresh.code)
+    decide(fresh, Signing(actor, password, Decision.Outcome.REJECT, reason), standing_of_batch(fresh))
+    fresh.state = after
+    fresh.save()
+    if not open_nonconformances("batch", fresh.code).exists():
+        open_nonconformance(fresh, actor=None, title=f"{fresh.code} rejected", description=reason)
+    return fresh
