@@ -17,6 +17,10 @@ from analysis.results import Array
 
 _EMPTY_VARIANCE = 1e-30  # relative to the mean squared: what rounding leaves of a constant
 _SMALLEST = 1e-300
+_FEWEST = 4  # rows that can show a memory
+_REPETITIONS = 6
+_LEAST = 0.2  # of what independent rows would give: a series that swings to and fro is not trusted beyond
+_INDEPENDENT = 0.8  # share of the rows above which they count as independent
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,49 +55,52 @@ def _fast_length(n: int) -> int:
     return min(factor << max(-(-n // factor) - 1, 0).bit_length() for factor in (1, 3, 5))
 
 
-def correlation_sums(values: ArrayLike) -> Array:
-    """1 + 2 * sum of autocorrelations: how many rows count as one. [1]
+def variances_of_mean(values: ArrayLike, *, fitted: int = 1) -> tuple[Array, Array]:
+    """Variance of the mean of each of several series, and of its rows, with the series' memory counted. [1], [2]
 
-    Parameters: `values` shape (m, n), m series. Returns shape (m,).
-    The sum of pairs of neighbouring lags of a reversible process is positive and falls; it is cut before the first
-    pair that is not positive (initial positive sequence), which keeps the noise of far lags out. Each pair is also
-    held at or below the one before it (initial monotone sequence). A lag k has the weight 1 - k / n.
-    Gives 1 for a constant series. Values below 1 (a series that swings to and fro) are kept, down to 0.2.
+    Parameters: `values` shape (m, n), m series; `fitted` numbers were taken out of each before: 1 for its mean, 2
+    where a line was taken out of it. Returns two arrays of shape (m,), in the unit squared.
+    Formula: V = (1 / n) * sum over lags k of (1 - |k| / n) c_k. The sum of pairs of neighbouring lags of a reversible
+    process is positive and falls; the sum is cut before the first pair that is not positive, which keeps the noise of
+    far lags out, and each pair is held at or below the one before it (initial monotone sequence [1]). Autocovariances
+    about a mean, or a line, taken from the same rows are too small by V for each number taken [2], so V stands on both
+    sides and is found by repetition. The variance of the rows is c_0 + V. For independent rows V = s^2 / n.
 
     1. C. J. Geyer, Practical Markov chain Monte Carlo, Statistical Science 7 (1992), section 3.3.
+    2. T. W. Anderson, The Statistical Analysis of Time Series (1971), section 8.2: E c_k = gamma_k - V to first order.
     """
     x = np.asarray(values, dtype=np.float64)
     n = x.shape[-1]
-    if n < 4:
-        return np.ones(x.shape[0])
     covariance = autocovariance(x)
-    level = np.mean(x, axis=-1) ** 2
-    constant = covariance[:, 0] <= _EMPTY_VARIANCE * np.maximum(level, _SMALLEST)
-    rho = covariance / np.where(constant, 1.0, covariance[:, 0])[:, None] * (1.0 - np.arange(n) / n)
-    pairs = rho[:, 0 : n - n % 2 : 2] + rho[:, 1:n:2]
-    kept = np.logical_and.accumulate(pairs > 0.0, axis=1)
-    sums = 2.0 * np.where(kept, np.minimum.accumulate(pairs, axis=1), 0.0).sum(axis=1) - 1.0
-    return np.where(constant, 1.0, np.maximum(sums, 0.2))
+    first = np.maximum(covariance[:, 0], 0.0)
+    constant = first <= _EMPTY_VARIANCE * np.maximum(np.mean(x, axis=-1) ** 2, _SMALLEST)
+    first = np.where(constant, 0.0, first)
+    if n < _FEWEST:
+        return first / max(n - fitted, 1), first * n / max(n - fitted, 1)
+    reach = max(n // 4, 1) * 2
+    weights = 1.0 - np.arange(reach) / n
+    variance = np.zeros(x.shape[0])
+    for _ in range(_REPETITIONS):
+        lagged = (covariance[:, :reach] + fitted * variance[:, None]) * weights
+        pairs = lagged[:, 0::2] + lagged[:, 1::2]
+        kept = np.logical_and.accumulate(pairs > 0.0, axis=1)
+        summed = 2.0 * np.where(kept, np.minimum.accumulate(pairs, axis=1), 0.0).sum(axis=1) - lagged[:, 0]
+        variance = np.clip(summed / n, _LEAST * first / n, first)
+    return variance, first + variance
 
 
-def correlation_sum(values: ArrayLike) -> float:
-    """`correlation_sums` of one series, shape (n,)."""
-    return float(correlation_sums(np.asarray(values, dtype=np.float64)[None, :])[0])
-
-
-def effective_rows(values: ArrayLike) -> float:
+def effective_rows(values: ArrayLike, *, fitted: int = 1) -> float:
     """The number of independent rows worth as much for the mean as the series' n rows, between 1 and n."""
-    n = np.asarray(values).size
-    return float(min(max(n / correlation_sum(values), 1.0), n))
+    return mean_of(values, fitted=fitted).effective
 
 
 def mean_of(values: ArrayLike, *, fitted: int = 1) -> Mean:
     """Mean of an autocorrelated series, shape (n,), with its Type A uncertainty. [1], [2]
 
-    Parameters: `fitted` numbers taken from the series before: 1 for its mean, 2 where a line was taken out of it.
-    Returns the mean in the series' unit. Formula: u^2 = c_0 / (n_eff - fitted) with c_0 the mean square about the
-    mean, which is too small by 1 / n_eff for that mean was taken from the same rows; dof = n_eff - fitted, at
-    least 1. For independent rows this is s^2 / n.
+    Parameters: `fitted` numbers taken out of the series before: 1 for its mean, 2 where a line was taken out of it.
+    Returns the mean in the series' unit. Formula: u^2 = V, n_eff = s^2 / V, see `variances_of_mean`. The degrees of
+    freedom are half of n_eff - fitted, at least 1: the memory itself was found from the same rows, which about doubles
+    the variance of u^2. Independent rows (n_eff of at least 0.8 n) keep all of them.
 
     1. JCGM 100:2008, 4.2.3 and 4.2.7.
     2. G. V. Bayley, J. M. Hammersley, The "effective" number of independent observations in an autocorrelated time
@@ -102,19 +109,21 @@ def mean_of(values: ArrayLike, *, fitted: int = 1) -> Mean:
     x = np.asarray(values, dtype=np.float64)
     if x.size == 0:
         return Mean(math.nan, math.nan, 0.0, 1.0)
-    value = float(x.mean())
-    effective = effective_rows(x)
-    dof = max(effective - fitted, 1.0)
-    return Mean(value, math.sqrt(float(np.mean((x - value) ** 2)) / dof), effective, dof)
+    variances, spreads = variances_of_mean(x[None, :], fitted=fitted)
+    variance, spread = float(variances[0]), float(spreads[0])
+    effective = min(max(spread / variance, 1.0), x.size) if variance > 0.0 else float(x.size)
+    share = 1.0 if effective >= _INDEPENDENT * x.size else 0.5
+    return Mean(float(x.mean()), math.sqrt(variance), effective, max(share * (effective - fitted), 1.0))
 
 
-def long_run_variances(values: ArrayLike, *, step: float) -> Array:
+def long_run_variances(values: ArrayLike, *, step: float, fitted: int = 2) -> Array:
     """Variance of the mean times the time it was taken over, [unit^2 * s], for rows `step` [s] apart.
 
-    Parameters: `values` shape (m, n), m series. Returns shape (m,). The mean over a time T has the variance V / T, and
-    a line's slope over it 12 V / T^3, once T is well above the time the series remembers.
+    Parameters: `values` shape (m, n), m series; `fitted` as for `variances_of_mean`. Returns shape (m,). The mean over
+    a time T has the variance V / T, and a line's slope over it 12 V / T^3, once T is well above the time the series
+    remembers.
     """
     x = np.asarray(values, dtype=np.float64)
     if x.shape[-1] < 2:
         return np.zeros(x.shape[0])
-    return np.asarray(np.var(x, axis=-1) * correlation_sums(x) * step)
+    return variances_of_mean(x, fitted=fitted)[0] * x.shape[-1] * step

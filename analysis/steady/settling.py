@@ -13,11 +13,12 @@ from analysis.results import Array
 from analysis.statistics.autocorrelation import long_run_variances
 
 _SURE = 3.0  # standard errors a window's slope may lie above the limit by noise alone
-_WHOLE = 0.2  # share of the limit the slope of a whole stretch may lie above it, where noise explains that
-_HIDDEN = 1.0  # a stretch whose slope is not known to within this many limits tells nothing
+_WHOLE = 0.5  # share of the limit the slope of a whole stretch may lie above it, where noise explains that
+_HIDDEN = 1.5  # a stretch whose slope is not known to within this many limits tells nothing
 _TILE = 1.0 / 3.0  # share of a window
 _SPENT = 2.0  # a line taken out of each tile takes some of the slow noise with it; so does taking the quietest
 _PART, _STEEP = 0.4, 2.5  # parts of a window, and how many times the limit their slope may be
+_WORTH = 0.85  # of the marginal variance, below which cutting off a beginning is worth it
 _SCALES = (1.0, 2.0, 4.0, 8.0)  # windows looked at, in the shortest plateau
 
 
@@ -178,30 +179,28 @@ def _as_a_whole(
 
 
 def _still(series: Watched, part: Stretch, centres: Array, bounds: Array) -> bool:
-    slope, error = line_slope(series.values[part.first : part.last], centres=centres[part.first : part.last])
+    """Whether a stretch as a whole keeps within the limit, and is known well enough to say so.
+
+    The error is that of the noise alone: what bends in the stretch is no noise, and does not excuse a slope.
+    """
+    slope = line_slope(series.values[part.first : part.last], centres=centres[part.first : part.last])
+    error = math.sqrt(12.0 * series.noise / float(bounds[part.last] - bounds[part.first]) ** 3)
     if error > _HIDDEN * series.limit:
         return False
     return abs(slope) < series.limit + min(error, _WHOLE * series.limit)
 
 
-def line_slope(values: Array, *, centres: Array) -> tuple[float, float]:
-    """Slope of `values` [unit] over `centres` [s] and its standard error with the series' memory counted."""
-    if values.size < 3:
-        return math.nan, math.inf
+def line_slope(values: Array, *, centres: Array) -> float:
+    """Least-squares slope of `values` [unit] over `centres` [s]; nan for less than two of them."""
     t = centres - centres.mean()
     spread = float(t @ t)
-    flat = values - values.mean()
-    slope = float(t @ flat) / spread
-    residual = flat - slope * t
-    seconds = float(centres[-1] - centres[0]) * values.size / (values.size - 1)
-    variance = float(long_run_variances(residual[None, :], step=seconds / values.size)[0])
-    return slope, math.sqrt(12.0 * variance / seconds**3)
+    return float(t @ values) / spread if spread > 0.0 else math.nan
 
 
 def trimmed(stretch: Stretch, *, rise: Array, bounds: Array, window: float) -> Stretch:
     """The stretch without a beginning that still approaches: the start with the least marginal standard error. [1]
 
-    At least `window` [s] and half of the stretch stay.
+    At least `window` [s] and half of the stretch stay, and nothing is cut off that noise alone would suggest.
 
     1. K. P. White, An effective truncation heuristic for bias reduction in simulation output, Simulation 69 (1997) 323.
     """
@@ -213,4 +212,5 @@ def trimmed(stretch: Stretch, *, rise: Array, bounds: Array, window: float) -> S
     left = np.arange(y.size, 0, -1)
     sums, squares = np.cumsum(y[::-1])[::-1], np.cumsum((y * y)[::-1])[::-1]
     marginal = (squares - sums**2 / left) / left.astype(float) ** 2
-    return replace(stretch, first=stretch.first + int(np.argmin(marginal[: latest - stretch.first + 1])))
+    best = int(np.argmin(marginal[: latest - stretch.first + 1]))
+    return replace(stretch, first=stretch.first + best) if marginal[best] < _WORTH * marginal[0] else stretch
