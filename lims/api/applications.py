@@ -7,7 +7,6 @@ from typing import Any
 from django.urls import path
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
-
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -138,7 +137,7 @@ class CheckSerializer(serializers.Serializer[Any]):
     ok = serializers.BooleanField(default=False)
     caution = serializers.BooleanField(default=False)
     code = serializers.CharField(default="")
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     why = serializers.CharField(default="")
 
 

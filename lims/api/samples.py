@@ -116,7 +116,7 @@ class CountsSerializer(serializers.Serializer[Any]):
 class SampleDetailSerializer(SampleSerializer):
     """One sample with its parent, its custody and its counts."""
 
-    parent = serializers.CharField(source="parent.code", default=None, allow_null=True)
+    parent = serializers.CharField(source="parent.code", default=None, allow_null=True)  # type: ignore[assignment]
     custody = serializers.SerializerMethodField()
     counts = serializers.SerializerMethodField()
     limits = serializers.SerializerMethodField(help_text="What asks for a reason when it is applied.")

@@ -140,6 +140,11 @@ def calibrations_of(sensor: Sensor) -> QuerySet[Calibration]:
     return sensor.calibrations.select_related("certificate", "done_by").order_by("-period")
 
 
+def calibrations_of_rig(rig: Rig) -> QuerySet[Calibration]:
+    """The calibrations of all sensors of a rig, newest first."""
+    return Calibration.objects.filter(sensor__rig=rig).select_related("sensor", "certificate", "done_by")
+
+
 def configurations_of(rig: Rig) -> QuerySet[RigConfiguration]:
     """The configurations of a rig, newest first."""
     return rig.configurations.select_related("hot_block", "cold_block", "made_by").order_by("-number")

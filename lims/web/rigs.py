@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
 
-from lims.accounts.acts import once
+from lims.accounts.acts import once, require
 from lims.audit.selectors import history_of, readable
 from lims.core.errors import Refusal
 from lims.files.services import store_file
@@ -139,6 +139,7 @@ def sensor(request: HttpRequest, code: str, serial: str) -> HttpResponse:
     found = selectors.get_sensor_for(user, selectors.get_rig_for(user, code), serial)
     form = _calibration_form(request, found)
     if request.method == "POST":
+        require(user, "rig.calibrate")
         done = submitted(request, form, lambda: _calibrate(request, found, form), to=_sensor_of)
         if done:
             return done
@@ -153,7 +154,8 @@ def sensor(request: HttpRequest, code: str, serial: str) -> HttpResponse:
 def _calibration_form(request: HttpRequest, found: Any) -> forms.CalibrationForm:
     last = selectors.calibrations_of(found).first()
     first = {"unit": last.unit, "limits": last.limits} if last else {}
-    return forms.CalibrationForm(request.POST or None, request.FILES or None, initial=first)
+    sent = request.POST if request.method == "POST" else None
+    return forms.CalibrationForm(sent, request.FILES or None, initial=first)
 
 
 def _calibrate(request: HttpRequest, found: Any, form: forms.CalibrationForm) -> Any:

@@ -180,6 +180,8 @@ def test_channels_that_cannot_be_are_refused() -> None:
         ([hot, cold, services.ChannelSpec("f", "force", sensor=sensors["force"], unit="kg")], "force"),
         ([hot, cold, services.ChannelSpec("x", "colour")], "colour"),
         ([hot, cold, services.ChannelSpec("h2", "hot_temperature", sensor=hot.sensor)], "two columns"),
+        ([hot, cold, services.ChannelSpec("f", "force", sensor=sensors["force"], depth=0.001)], "depth"),
+        ([hot, cold, services.ChannelSpec("t", "time"), services.ChannelSpec("t2", "time")], "one time"),
     ):
         with pytest.raises(Invalid, match=words):
             configure(rig, channels=channels)

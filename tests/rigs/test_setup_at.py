@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
+from analysis.setup_reading import from_mapping
 from lims.accounts.roles import Role
 from lims.core.errors import Conflict
 from lims.rigs import services
@@ -86,3 +87,23 @@ def test_a_method_gives_nominal_values_tolerances_and_settling() -> None:
         "tolerance": {"heater_power": "1 %", "force": "2 %", "coolant_temperature": "0.5 K"},
         "steady": {"min_duration": "180.0 s", "max_slope": "0.0008333333333333334 K/s"},
     }
+
+
+def test_the_analysis_reads_the_setup_of_a_rig_and_a_method_to_the_digit() -> None:
+    mapping = setup_at(make_rig(), timezone.now())["setup"] | method_setup(make_method_version())
+    setup = from_mapping(mapping)
+    assert setup.area is not None
+    assert (setup.name, setup.area.value, setup.heat_flow, setup.time_zone) == (
+        "bench-2",
+        1e-3,
+        "electrical",
+        "Europe/Vienna",
+    )
+    assert (setup.loss_conductance.value, setup.loss_conductance.u) == (0.08, 0.02)
+    assert (setup.gap_expansion.value, setup.gap_expansion.u) == (6e-8, 1.2e-8)
+    assert (setup.zero_max_age, setup.zero_max_drift) == (timedelta(hours=8), 1e-6)
+    assert setup.nominal == {"heater_power": 150.0, "force": 250.0, "coolant_temperature": 298.15}
+    assert setup.tolerance == pytest.approx({"heater_power": 1.5, "force": 5.0, "coolant_temperature": 0.5})
+    assert (setup.min_duration, setup.max_slope) == (180.0, 0.05 / 60)
+    hot = next(channel for channel in setup.channels if channel.quantity == "hot_temperature")
+    assert (hot.unit, hot.gain, hot.offset, hot.u, hot.depth) == ("degC", 1.0, 0.0, 0.03, 0.002)

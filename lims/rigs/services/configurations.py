@@ -14,7 +14,7 @@ from lims.accounts.acts import act
 from lims.accounts.models import User
 from lims.core.errors import Invalid
 from lims.core.machines import locked
-from lims.rigs.bridge import channel_quantities, check_unit
+from lims.rigs.bridge import channel_quantities, check_channels, check_unit
 from lims.rigs.models import Block, ConfigurationChannel, Rig, RigConfiguration, Sensor
 
 # a setup knows one area and one conductivity for both blocks, so the two must agree to within this share
@@ -140,6 +140,13 @@ def _check_channels(rig: Rig, channels: Sequence[ChannelSpec]) -> None:
         raise _wrong("channels", f"No column holds: {', '.join(key.replace('_', ' ') for key in missing)}.")
     for spec in channels:
         _check_channel(rig, spec)
+    check_channels([_row(spec) for spec in channels])
+
+
+def _row(spec: ChannelSpec) -> dict[str, object]:
+    """The channel as a setup file has it, but for its calibration."""
+    said = {"unit": spec.unit, "depth": f"{spec.depth!r} m" if spec.depth is not None else "", "pair": spec.pair}
+    return {"column": spec.column, "quantity": spec.quantity, **{key: value for key, value in said.items() if value}}
 
 
 def _check_channel(rig: Rig, spec: ChannelSpec) -> None:

@@ -196,7 +196,8 @@ class ChannelForm(forms.Form):
 
     def __init__(self, *args: Any, rig: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["quantity"].choices = quantity_choices()  # type: ignore[attr-defined]
+        # empty at first, so that a row nobody touched counts as empty
+        self.fields["quantity"].choices = [("", "choose"), *quantity_choices()]  # type: ignore[attr-defined]
         self.fields["sensor"].queryset = sensors_of(rig)  # type: ignore[attr-defined]
 
     def spec(self) -> ChannelSpec:
