@@ -30,9 +30,9 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.browser)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
-    """A headless Chromium of the system."""
+    """A headless Chromium of the system, gone before other tests start loops of their own."""
     found = next(filter(None, map(shutil.which, NAMES)), None)
     if found is None:
         if os.environ.get("LIMS_REQUIRE_BROWSER"):
