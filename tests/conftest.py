@@ -111,11 +111,21 @@ def queue(settings) -> Iterator[str]:
     server = SERVERS.queue()
     before = app.conf.broker_url
     app.conf.broker_url = settings.CELERY_BROKER_URL = server.address
-    app.pool.force_close_all()
+    forget_connections()
     app.control.purge()
     yield server.address
-    app.pool.force_close_all()
     app.conf.broker_url = before
+    forget_connections()
+
+
+def forget_connections() -> None:
+    """Let the queue's client open its connections afresh, to the address it has now."""
+    from kombu import pools
+
+    from lims.celery import app
+
+    pools.reset()
+    app._after_fork()
 
 
 def child_environment(**changes: str) -> dict[str, str]:
@@ -126,6 +136,8 @@ def child_environment(**changes: str) -> dict[str, str]:
         "DATABASE_OWNER_URL": SERVERS.owner_address(),
         "BROKER_URL": SERVERS.queue().address,
         "PYTHONUNBUFFERED": "1",
+        "LOG_LEVEL": "INFO",
+        "C_FORCE_ROOT": "1",
         **changes,
     }
 
@@ -133,12 +145,13 @@ def child_environment(**changes: str) -> dict[str, str]:
 @pytest.fixture
 def worker(committed_db, queue, tmp_path) -> Iterator[object]:
     """A real worker process on the test database and queue."""
-    log = (tmp_path / "worker.log").open("wb")
+    log = tmp_path / "worker.log"
     command = [sys.executable, "-m", "celery", "-A", "lims", "worker", "--concurrency=2", "--loglevel=INFO"]
     command += ["--without-gossip", "--without-mingle", "--without-heartbeat"]
-    process = start_process(command, environment=child_environment(), output=log, options={"cwd": ROOT})
-    ready = wait_until(lambda: b" ready." in (tmp_path / "worker.log").read_bytes(), seconds=30)
-    assert ready, (tmp_path / "worker.log").read_text()
-    yield process
-    stop_process(process, gently=signal.SIGQUIT, seconds=10)
-    log.close()
+    with log.open("wb") as output:
+        process = start_process(command, environment=child_environment(), output=output, options={"cwd": ROOT})
+    try:
+        assert wait_until(lambda: b" ready." in log.read_bytes(), seconds=60), log.read_text()
+        yield process
+    finally:
+        stop_process(process, gently=signal.SIGQUIT, seconds=10)
