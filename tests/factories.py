@@ -11,7 +11,7 @@ from django.utils import timezone
 from lims.accounts.models import Grant, User
 from lims.accounts.roles import Role
 from lims.formulations import services as formulations
-from lims.formulations.models import Batch, FormulationVersion
+from lims.formulations.models import Batch, Formulation, FormulationVersion
 from lims.materials import services as materials
 from lims.materials.models import Lot, Material, Supplier
 from lims.rigs import services as rigs
@@ -20,6 +20,8 @@ from lims.runs.models import Application
 from lims.runs.services import applications
 from lims.samples.models import Sample
 from lims.samples.services import register_sample
+from lims.specifications import services as specifications
+from lims.specifications.models import SpecificationVersion
 
 PASSWORD = "paper-lantern-42-harbour"
 
@@ -244,3 +246,22 @@ def make_made_batch(version: FormulationVersion | None = None) -> Batch:
     formulations.do_step(batch, actor=chemist, position=1, speed=20.0, duration=600.0)
     formulations.do_step(batch, actor=chemist, position=2, pressure=500.0, duration=300.0, **second)
     return formulations.finish_batch(batch, actor=chemist, yield_mass=batch.target_mass * Decimal("0.95"))
+
+
+def make_specification(
+    subject: Material | Formulation, *limits: specifications.LimitSpec, name: str = "", guard_factor: float | None = 1.0
+) -> SpecificationVersion:
+    """An approved specification in force: D50 between 4 and 6 um where no limits are given."""
+    draft = specifications.create_specification(
+        actor=somebody(Role.CHEMIST),
+        name=name or f"limits of {subject.code}",
+        limits=limits or (specifications.LimitSpec("d50", "um", lower=4.0, upper=6.0),),
+        subject=subject,
+        guard_factor=guard_factor,
+    )
+    return specifications.approve_specification(draft, actor=somebody(Role.QUALITY), password=PASSWORD)
+
+
+def add_d50(lot: Lot, value: float = 5.0, *, u: float | None = 0.1) -> None:
+    """Our own particle size D50 of a lot, in um, measured by the operator."""
+    materials.add_lot_property(lot, actor=somebody(Role.OPERATOR), quantity="d50", value=value, unit="um", u=u)

@@ -71,6 +71,11 @@ def _kilograms(unit: str, field: str = "mass") -> Decimal:
     return Decimal(repr(to_si(1.0, unit=unit, of="mass", field=field)))
 
 
+def to_microgram(kilograms: Decimal) -> Decimal:
+    """A mass in kg rounded to the last digit that is stored."""
+    return Decimal(kilograms).quantize(MICROGRAM)
+
+
 def mass_in(kilograms: Decimal | float | None, unit: str = "g") -> Decimal | None:
     """A mass of the database in `unit`, exact."""
     return None if kilograms is None else Decimal(str(kilograms)) / _kilograms(unit)

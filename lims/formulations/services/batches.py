@@ -14,7 +14,7 @@ from lims.cases.services import refuse_if_held
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance, locked, state_words
-from lims.core.quantities import MICROGRAM, show_mass
+from lims.core.quantities import show_mass, to_microgram
 from lims.formulations.models import Batch, BatchLine, Formulation, FormulationVersion
 from lims.formulations.selectors import content_of, sheet_of, step_content
 from lims.formulations.services.parts import LineSpec, StepSpec, check_lines, check_steps, check_total
@@ -66,17 +66,17 @@ def plan_exploratory_batch(
 
 
 def _plan(lines: Sequence[LineSpec], **facts: Any) -> Batch:
-    batch = Batch(code=next_code("batch"), **facts)
+    batch = Batch(code=next_code("batch"), **facts | {"target_mass": to_microgram(facts["target_mass"])})
     batch.save()
     for position, line in enumerate(lines, start=1):
-        target = (line.fraction * batch.target_mass).quantize(MICROGRAM)
+        target = to_microgram(line.fraction * batch.target_mass)
         BatchLine(
             batch=batch,
             position=position,
             material=line.material,
             target=target,
-            tolerance=(target * line.tolerance).quantize(MICROGRAM),
-            outer_tolerance=(target * line.outer_tolerance).quantize(MICROGRAM),
+            tolerance=to_microgram(target * line.tolerance),
+            outer_tolerance=to_microgram(target * line.outer_tolerance),
         ).save()
     return batch
 
@@ -118,7 +118,7 @@ def finish_batch(batch: Batch, *, actor: User, yield_mass: Decimal) -> Batch:
             code="mass-balance",
             fields={"yield_mass": [f"More than nothing and at most {show_mass(sheet.weighed)} is expected."]},
         )
-    fresh.yield_mass, fresh.made_at = yield_mass, timezone.now()
+    fresh.yield_mass, fresh.made_at = to_microgram(yield_mass), timezone.now()
     fresh.save()
     return fresh
 

@@ -14,7 +14,7 @@ from lims.audit.recording import note_change
 from lims.cases.services import open_nonconformance, refuse_if_held
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance, locked, state_words
-from lims.core.quantities import show_mass
+from lims.core.quantities import show_mass, to_microgram
 from lims.formulations.models import Batch, BatchLine, Weighing, WeighingCheck
 from lims.formulations.selectors import SheetLine, sheet_of
 from lims.formulations.states import BATCH_MACHINE, BatchState
@@ -51,6 +51,7 @@ def weigh(
     line: BatchLine, *, actor: User, lot: Lot, net: Decimal, balance: str, **details: Unpack[WeighingDetails]
 ) -> Weighing:
     """Weigh `net` [kg] of `lot` into one line of a batch; outside the tolerance it needs a reason."""
+    net = to_microgram(net)
     refuse_if_held("batch", line.batch.code)
     batch: Batch = advance(line.batch, BATCH_MACHINE, "weigh")
     sheet_line = _line_of(batch, line)
@@ -173,6 +174,7 @@ def correct_weighing(weighing: Weighing, *, actor: User, net: Decimal, reason: s
     """Correct a weighing before the weights are locked: a new row that names the old one, with the reason."""
     if not reason.strip():
         raise Invalid("Say why.", fields={"reason": ["A correction needs a reason."]})
+    net = to_microgram(net)
     require_own(actor, "batch.correct", weighing.by_id)
     batch = locked(weighing.line.batch)
     _require_weighing(batch)

@@ -11,7 +11,7 @@ from lims.accounts.models import User
 from lims.audit.recording import note_change
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import locked, state_words
-from lims.core.quantities import show_mass
+from lims.core.quantities import show_mass, to_microgram
 from lims.materials.models import Lot, StockMove
 from lims.materials.states import LotState
 
@@ -23,7 +23,7 @@ def move_stock(lot: Lot, *, mass: Decimal, kind: str, by: User | None, cause: st
 
     The lot's row is locked first, so two that take the last of it at once cannot both have it.
     """
-    fresh = locked(lot)
+    fresh, mass = locked(lot), to_microgram(mass)
     left = on_hand_now(fresh)
     if left + mass < 0:
         raise Conflict(
