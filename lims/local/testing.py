@@ -5,6 +5,7 @@ keeps its server's data: the next session starts in a tenth of a second and copi
 """
 
 import hashlib
+import subprocess
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import count
@@ -92,19 +93,52 @@ class TestServers:
         template = self.template()
         with psycopg.connect(self.postgres.admin_address(), autocommit=True) as admin:
             _drop(admin, DATABASE)
-            found = _databases(admin)
-            if template in found:
+            prepare_roles(self.postgres.admin_address(), names=self.names())
+            migrated = template in _databases(admin) or self._load(template, admin=admin)
+            if migrated:
+                _drop(admin, DATABASE)
                 _copy(admin, source=template, target=DATABASE)
-        prepare_roles(self.postgres.admin_address(), names=self.names())
-        return template in found
+        if migrated:
+            prepare_roles(self.postgres.admin_address(), names=self.names())
+        return migrated
 
     def keep(self) -> None:
         """Keep the test database, migrated just now, for later sessions; older ones go."""
         with psycopg.connect(self.postgres.admin_address(), autocommit=True) as admin:
-            for old in _databases(admin):
-                if old.startswith(TEMPLATE_PREFIX):
-                    _drop(admin, old)
+            _drop_templates(admin)
             _copy(admin, source=DATABASE, target=self.template())
+        self._dump(self.template())
+
+    # --- shared between sessions: migrating takes much longer than loading what another session has migrated ---
+
+    def _dump_file(self, template: str) -> Path:
+        return self.folder.parent / f"{template}.dump"
+
+    def _dump(self, template: str) -> None:
+        for old in self.folder.parent.glob(f"{TEMPLATE_PREFIX}*.dump"):
+            old.unlink(missing_ok=True)
+        draft = self.folder / "draft.dump"
+        self._client("pg_dump", "--format=custom", f"--file={draft}", self.postgres.admin_address(database=template))
+        draft.replace(self._dump_file(template))
+
+    def _load(self, template: str, *, admin: psycopg.Connection[tuple[str]]) -> bool:
+        """Load the migrated database another session has kept; return whether there was one."""
+        dump = self._dump_file(template)
+        if not dump.exists():
+            return False
+        _drop_templates(admin)
+        loading = f"loading_{template}"
+        _drop(admin, loading)
+        admin.execute(sql.SQL("CREATE DATABASE {} OWNER {}").format(sql.Identifier(loading), sql.Identifier(OWNER)))
+        address = self.postgres.admin_address(database=loading)
+        self._client("pg_restore", "--exit-on-error", f"--dbname={address}", str(dump))
+        admin.execute(
+            sql.SQL("ALTER DATABASE {} RENAME TO {}").format(sql.Identifier(loading), sql.Identifier(template))
+        )
+        return True
+
+    def _client(self, program: str, *arguments: str) -> None:
+        subprocess.run([self.postgres.programs.path(program), *arguments], check=True, capture_output=True)
 
 
 def _family(root: Path) -> Iterator[Path]:
@@ -118,6 +152,12 @@ def _databases(admin: psycopg.Connection[tuple[str]]) -> set[str]:
 
 def _drop(admin: psycopg.Connection[tuple[str]], name: str) -> None:
     admin.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))
+
+
+def _drop_templates(admin: psycopg.Connection[tuple[str]]) -> None:
+    for old in _databases(admin):
+        if old.startswith(TEMPLATE_PREFIX):
+            _drop(admin, old)
 
 
 def _copy(admin: psycopg.Connection[tuple[str]], *, source: str, target: str) -> None:
