@@ -57,7 +57,10 @@ class MaterialSerializer(MaterialRequestSerializer):
     code = serializers.CharField()
     version = serializers.IntegerField()
     cautions = serializers.ListField(child=serializers.CharField(), source="caution_keys")
-    incompatible = serializers.SlugRelatedField("code", many=True, read_only=True)
+    incompatible = serializers.SerializerMethodField(help_text="Codes of materials it must never meet.")
+
+    def get_incompatible(self, material: Any) -> list[str]:
+        return [other.code for other in material.incompatible.all()]
 
 
 class SupplierRequestSerializer(serializers.Serializer[Any]):
