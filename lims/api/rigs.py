@@ -16,6 +16,7 @@ from rest_framework.response import Response
 from lims.accounts.acts import once
 from lims.api.acts import KEY, ReasonSerializer, RecordRoutes, RouteAct, answers
 from lims.api.base import View, valid
+from lims.api.holds import HOLD_ACTS
 from lims.core.errors import Refusal
 from lims.files.services import store_file
 from lims.rigs import selectors, services
@@ -396,6 +397,7 @@ RIG = RecordRoutes(
         RouteAct("configure", "rig.configure", _configure, ConfigurationRequestSerializer),
         RouteAct("take-out", "rig.out_of_service", services.take_rig_out, ReasonSerializer),
         RouteAct("return", "rig.return_to_service", services.return_rig, ReasonSerializer),
+        *HOLD_ACTS,
     ),
 )
 

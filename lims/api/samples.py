@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from lims.accounts.acts import once
 from lims.api.acts import KEY, ReasonSerializer, RecordRoutes, RouteAct, answers
 from lims.api.base import View, valid
+from lims.api.holds import HOLD_ACTS
 from lims.core.quantities import mass_in_kg
 from lims.rigs.selectors import get_block_for
 from lims.runs.selectors.applications import counts_of_sample
@@ -246,6 +247,7 @@ SAMPLE = RecordRoutes(
         RouteAct("dispose", "sample.dispose", services.dispose_sample, ReasonSerializer),
         RouteAct("permit-block", "sample.permit_block", permit_block, PermitSerializer, _permit),
         RouteAct("void", "sample.void", services.void_sample, ReasonSerializer),
+        *HOLD_ACTS,
     ),
 )
 

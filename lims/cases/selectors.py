@@ -56,3 +56,11 @@ def get_hold_on(kind: str, code: str, number: int) -> Hold:
     if found is None:
         raise NotFound(f"There is no hold {number} on {code}.")
     return found
+
+
+def oldest_standing_hold(kind: str, code: str) -> Hold:
+    """The hold that has stood longest over one record."""
+    found = standing_holds(kind, code).order_by("id").first()
+    if found is None:
+        raise NotFound(f"No hold stands over {code}.")
+    return found

@@ -56,6 +56,16 @@ def lift_hold(hold: Hold, *, actor: User, reason: str) -> Hold:
     return fresh
 
 
+@act("hold.lift")
+def lift_oldest_hold(subject: models.Model, *, actor: User, reason: str) -> Hold:
+    """Lift the hold over `subject` that has stood longest; not by the person who placed it."""
+    kind, code = subject.record_kind, subject.record_code  # type: ignore[attr-defined]
+    hold = standing_holds(kind, code).order_by("id").first()
+    if hold is None:
+        raise Conflict(f"{code} is not on hold.", code="not-on-hold")
+    return lift_hold(hold, actor=actor, reason=reason)
+
+
 @act("nonconformance.open")
 def open_nonconformance(
     subject: models.Model, *, actor: User | None, title: str, description: str = ""

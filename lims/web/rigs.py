@@ -10,6 +10,7 @@ from django.urls import path, reverse
 
 from lims.accounts.acts import once, require
 from lims.audit.selectors import history_of, readable
+from lims.cases.selectors import standing_holds
 from lims.core.errors import Refusal
 from lims.files.services import store_file
 from lims.rigs import selectors, services
@@ -19,6 +20,7 @@ from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms import rigs as forms
 from lims.web.forms.fields import ReasonForm
+from lims.web.holds import HOLD_ACTS
 from lims.web.labels import Says, label_paths
 
 READ = "laboratory.read"
@@ -84,6 +86,7 @@ def rig(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         "caution_keys": ALWAYS,
         "came_from": selectors.mounted_blocks(found),
         "went_into": list(applications[:20]),
+        "holds": standing_holds("rig", found.code),
         "entries": readable(history_of("rig", found.code)[:50], user),
     }
     return render(request, "rigs/rig.html", context, status=failed.status if failed else 200)
@@ -192,6 +195,7 @@ RIG = RecordPage(
         RecordAct("note", "Add to the log", "rig.note", services.note_rig, forms.NoteRigForm),
         RecordAct("add-sensor", "Add a sensor", "rig.add_sensor", services.add_sensor, forms.SensorForm),
         RecordAct("change", "Change the facts", "rig.change", services.change_rig, forms.ChangeRigForm),
+        *HOLD_ACTS,
     ),
 )  # fmt: skip
 

@@ -10,6 +10,7 @@ from django.urls import path, reverse
 
 from lims.accounts.acts import once
 from lims.audit.selectors import history_of, readable
+from lims.cases.selectors import standing_holds
 from lims.rigs.selectors import get_block_for
 from lims.runs.selectors.applications import applications_for, counts_of_sample, permits_of
 from lims.runs.services.applications import permit_block
@@ -19,6 +20,7 @@ from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms import samples as forms
 from lims.web.forms.fields import ReasonForm
+from lims.web.holds import HOLD_ACTS
 from lims.web.labels import Says, label_paths
 
 READ = "laboratory.read"
@@ -81,6 +83,7 @@ def sample(request: HttpRequest, code: str, *, failed: Failed | None = None) -> 
         "may_apply": user.may("application.apply") and found.state in ("held", "in_test"),
         "came_from": [part for part in (found.parent, found.batch, found.lot) if part],
         "went_into": [*found.portions.order_by("id"), *applications[:20]],
+        "holds": standing_holds("sample", found.code),
         "entries": readable(history_of("sample", found.code)[:50], user),
     }
     return render(request, "samples/sample.html", context, status=failed.status if failed else 200)
@@ -142,6 +145,7 @@ SAMPLE = RecordPage(
             "void", "Void", "sample.void", services.void_sample, ReasonForm, states(_S.REGISTERED),
             hint="Only for a sample that was registered by mistake. Its code is never given again.",
         ),
+        *HOLD_ACTS,
     ),
 )  # fmt: skip
 

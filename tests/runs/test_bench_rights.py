@@ -53,7 +53,7 @@ ACTS: tuple[tuple[str, str, Act], ...] = (
     ("configure_rig", "rig.configure", lambda r, u: rigs.configure_rig(
         r["rig"], actor=u, blocks=rigs.Blocks(r["faces"].hot, r["faces"].cold), channels=[], reason="x")),
     ("calibrate", "rig.calibrate", lambda r, u: rigs.calibrate(
-        r["rig"].sensors.get(quantity="force"), actor=u, valid_from=NOW(), unit="N", u=1.0, reference="x",
+        r["rig"].sensors.filter(quantity="force")[0], actor=u, valid_from=NOW(), unit="N", u=1.0, reference="x",
         due_on=timezone.localdate() + timedelta(days=9))),
     ("take_rig_out", "rig.out_of_service", lambda r, u: rigs.take_rig_out(r["rig"], actor=u, reason="x")),
     ("return_rig", "rig.return_to_service", lambda r, u: rigs.return_rig(r["rig"], actor=u, reason="x")),

@@ -152,3 +152,19 @@ def test_the_list_asks_the_database_no_more_often_when_it_grows(
         make_sample()
     with django_assert_max_num_queries(12):
         assert client.get("/samples/").status_code == 200
+
+
+def test_a_hold_is_placed_shown_and_lifted_by_another(client, operator) -> None:
+    sample = make_sample()
+    assert client.post(f"/samples/{sample.code}/hold/", {"reason": "mixed up?"}).status_code == 302
+    page = client.get(f"/samples/{sample.code}/").content.decode()
+    assert "on hold" in page
+    assert "mixed up?" in page
+    held = client.post(f"/samples/{sample.code}/split/", {"amount": "1", "container": "jar"})
+    assert held.status_code == 409
+    client.force_login(somebody(Role.QUALITY))
+    assert client.post(f"/samples/{sample.code}/lift-hold/", {"reason": "looked at the label"}).status_code == 302
+    page = client.get(f"/samples/{sample.code}/").content.decode()
+    assert "lift" in page
+    assert "looked at the label" in page
+    assert client.post(f"/samples/{sample.code}/lift-hold/", {"reason": "again"}).status_code == 409
