@@ -35,6 +35,7 @@ class TestServers:
     postgres: PostgresServer = field(init=False)
     _valkey: ValkeyServer | None = field(init=False, default=None)
     _started: bool = field(init=False, default=False)
+    _template: str = field(init=False, default="")
 
     def __post_init__(self) -> None:
         place = self.root / "var" / "test" / f"postgres-{database_programs().version()}"
@@ -82,11 +83,13 @@ class TestServers:
     # --- the migrated database ---
 
     def template(self) -> str:
-        """Return the name of the migrated database that fits the present migrations and libraries."""
-        digest = hashlib.sha256()
-        for path in _family(self.root):
-            digest.update(str(path.relative_to(self.root)).encode() + path.read_bytes())
-        return TEMPLATE_PREFIX + digest.hexdigest()[:16]
+        """Return the name of the migrated database that fits the migrations and libraries of this session's start."""
+        if not self._template:
+            digest = hashlib.sha256()
+            for path in _family(self.root):
+                digest.update(str(path.relative_to(self.root)).encode() + path.read_bytes())
+            self._template = TEMPLATE_PREFIX + digest.hexdigest()[:16]
+        return self._template
 
     def restore(self) -> bool:
         """Make the test database afresh: a copy of the migrated one, or an empty one. Return whether it is migrated."""
