@@ -19,17 +19,19 @@ From the command line: `python -m analysis reduce run.csv --setup bench-2.toml`.
 from __future__ import annotations
 
 from analysis.output import from_dict, to_text
-from analysis.results import Measured, Reduction, Trace
+from analysis.results import Measured, Outcome, Reduction, Trace
 from analysis.runs import read_run, reduce, trace_of
 from analysis.setup import RigSetup
 from analysis.setup_reading import read_setup
 from analysis.steady.zero_run import reduce_zero
+from analysis.studies import series
 from analysis.version import VERSION
 
 __version__ = VERSION
 
 __all__ = [
     "Measured",
+    "Outcome",
     "Reduction",
     "RigSetup",
     "Trace",
@@ -38,6 +40,7 @@ __all__ = [
     "read_setup",
     "reduce",
     "reduce_zero",
+    "series",
     "to_text",
     "trace_of",
 ]

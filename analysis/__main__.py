@@ -11,13 +11,12 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import analysis
-from analysis import batch
+from analysis import batch, commands, outcomes, studies
 from analysis.comparing import output, reading
-from analysis.errors import AnalysisError, UnreadableFile, Where
-from analysis.results import Reduction
+from analysis.errors import AnalysisError
+from analysis.results import Outcome, Reduction
 
 COMPARED = ("temperature_rise", "thermal_impedance", "apparent_conductivity", "gap")
 FIGURES, UNREADABLE, NO_FIGURES = 0, 2, 3
@@ -55,7 +54,7 @@ def _batch(options: argparse.Namespace) -> int:
 
 
 def _compare(options: argparse.Namespace) -> int:
-    results = [_result(path) for path in options.results]
+    results = [studies.read_result(path) for path in options.results]
     ranking = reading.command(
         results,
         names=[path.name for path in options.results],
@@ -67,18 +66,11 @@ def _compare(options: argparse.Namespace) -> int:
     return NO_FIGURES if ranking.refusals else FIGURES
 
 
-def _result(path: Path) -> dict[str, Any]:
-    try:
-        loaded = json.loads(path.read_text(encoding="utf-8-sig"))
-    except FileNotFoundError as error:
-        raise UnreadableFile("there is no such file", where=Where(path.name)) from error
-    except json.JSONDecodeError as error:
-        raise UnreadableFile(f"the JSON cannot be read: {error.msg}", where=Where(path.name, error.lineno)) from error
-    except (OSError, UnicodeDecodeError, RecursionError) as error:
-        raise UnreadableFile(f"the file cannot be read: {error}", where=Where(path.name)) from error
-    if not isinstance(loaded, dict):
-        raise UnreadableFile("this is no result of a reduction: an object is expected", where=Where(path.name))
-    return loaded
+def _find(options: argparse.Namespace) -> int:
+    """A command of `analysis.commands`."""
+    outcome: Outcome = options.find(options)
+    print(_json(outcome.to_dict()) if options.json else outcomes.to_text(outcome))
+    return FIGURES if outcome.figures else NO_FIGURES
 
 
 def _json(data: object) -> str:
@@ -99,9 +91,9 @@ def _bar(done: int, total: int, failed: int) -> None:
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m analysis", description="Reduce and compare runs, without the web.")
     parser.add_argument("--version", action="version", version=analysis.__version__)
-    commands = parser.add_subparsers(required=True, metavar="command")
+    found = parser.add_subparsers(required=True, metavar="command")
 
-    one = commands.add_parser("reduce", help="reduce one run to its figures")
+    one = found.add_parser("reduce", help="reduce one run to its figures")
     one.add_argument("run", type=Path, help="run file: CSV, XLSX or Parquet")
     one.add_argument("--setup", type=Path, help="setup file (TOML), or a result to repeat")
     one.add_argument("--zero", type=Path, help="zero run on closed blocks, before the run")
@@ -109,7 +101,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--json", action="store_true", help="print the result object")
     one.set_defaults(run_command=_reduce)
 
-    many = commands.add_parser("batch", help="reduce many runs, listed in a manifest")
+    many = found.add_parser("batch", help="reduce many runs, listed in a manifest")
     many.add_argument("manifest", type=Path, help="CSV with the columns run, setup, zero, zero_after")
     many.add_argument(
         "--out", type=Path, required=True, help="results, one JSON object a line, in the manifest's order"
@@ -117,13 +109,17 @@ def _parser() -> argparse.ArgumentParser:
     many.add_argument("--workers", type=_workers, default=1, help="processes to share the work (1)")
     many.set_defaults(run_command=_batch)
 
-    ranking = commands.add_parser("compare", help="rank samples under matched conditions")
+    ranking = found.add_parser("compare", help="rank samples under matched conditions")
     ranking.add_argument("results", type=Path, nargs="+", help="results that `reduce --json` printed")
     ranking.add_argument("--figure", default="temperature_rise", choices=COMPARED)
     ranking.add_argument("--reference", help="the sample the others are set against as well")
     ranking.add_argument("--required", type=int, default=3, help="applications a sample needs to be ranked (3)")
     ranking.add_argument("--json", action="store_true", help="print the ranking as JSON")
     ranking.set_defaults(run_command=_compare)
+    commands.add_commands(found)
+    for command in found.choices.values():
+        if command.get_default("find") is not None:
+            command.set_defaults(run_command=_find)
     return parser
 
 

@@ -24,8 +24,8 @@ def to_dict(reduction: Reduction) -> dict[str, Any]:
         "method": {"name": reduction.method, "version": reduction.method_version},
         "run": {key: _plain(value) for key, value in reduction.run.items()},
         "steady": _settled(reduction.settled),
-        "figures": {key: _figure(measured, key) for key, measured in reduction.figures.items()},
-        "budget": {key: [_line(line, key) for line in lines] for key, lines in reduction.budget.items()},
+        "figures": {key: figure_entry(measured, key) for key, measured in reduction.figures.items()},
+        "budget": {key: [line_entry(line, key) for line in lines] for key, lines in reduction.budget.items()},
         "press": _press(reduction.press),
         "plateaus": [_plateau(plateau) for plateau in reduction.plateaus],
         "flags": [
@@ -77,25 +77,27 @@ def figure_text(measured: Measured, quantity: str) -> str:
 # --- out ---------------------------------------------------------------------------------------------------------
 
 
-def _figure(measured: Measured, key: str) -> dict[str, Any]:
+def figure_entry(measured: Measured, key: str) -> dict[str, Any]:
+    """One figure as the result object has it, in the unit people see."""
     return {
-        "value": _finite(shown(measured.value, key)),
+        "value": finite(shown(measured.value, key)),
         "unit": QUANTITIES[key].shown,
-        "u": _finite(shown_difference(measured.u, key)),
-        "dof": _finite(measured.dof),
-        "k": _finite(measured.k),
-        "U95": _finite(shown_difference(measured.expanded, key)),
+        "u": finite(shown_difference(measured.u, key)),
+        "dof": finite(measured.dof),
+        "k": finite(measured.k),
+        "U95": finite(shown_difference(measured.expanded, key)),
     }
 
 
-def _line(line: BudgetLine, key: str) -> dict[str, Any]:
+def line_entry(line: BudgetLine, key: str) -> dict[str, Any]:
+    """One line of a figure's budget as the result object has it."""
     return {
         "source": line.source,
-        "u": _finite(shown_difference(line.u, key)),
-        "share": _finite(line.share),
+        "u": finite(shown_difference(line.u, key)),
+        "share": finite(line.share),
         "kind": line.kind,
-        "dof": _finite(line.dof),
-        "sensitivity": None if line.sensitivity is None else _finite(line.sensitivity),
+        "dof": finite(line.dof),
+        "sensitivity": None if line.sensitivity is None else finite(line.sensitivity),
         "common": line.common,
     }
 
@@ -103,11 +105,11 @@ def _line(line: BudgetLine, key: str) -> dict[str, Any]:
 def _settled(settled: Settled) -> dict[str, Any]:
     return {
         "found": settled.found,
-        "start_s": _finite(settled.start_s),
-        "end_s": _finite(settled.end_s),
+        "start_s": finite(settled.start_s),
+        "end_s": finite(settled.end_s),
         "rows": settled.rows,
-        "effective_rows": _finite(settled.effective_rows),
-        "slope_K_per_min": _finite(from_si(settled.slope, _SLOPE, "temperature_rate")),
+        "effective_rows": finite(settled.effective_rows),
+        "slope_K_per_min": finite(from_si(settled.slope, _SLOPE, "temperature_rate")),
         "chosen_by_hand": settled.chosen_by_hand,
     }
 
@@ -116,7 +118,7 @@ def _plateau(plateau: Plateau) -> dict[str, Any]:
     return {
         **_settled(plateau.settled),
         "nominal": plateau.nominal,
-        "figures": {key: _figure(measured, key) for key, measured in plateau.figures.items()},
+        "figures": {key: figure_entry(measured, key) for key, measured in plateau.figures.items()},
     }
 
 
@@ -129,15 +131,16 @@ def _press(press: Press | None) -> dict[str, Any]:
         "time_to_end_s": press.time_to_end,
         "exponent": press.exponent,
     }
-    return {key: value if value is None else _finite(value) for key, value in found.items()}
+    return {key: value if value is None else finite(value) for key, value in found.items()}
 
 
-def _finite(value: float) -> float | None:
+def finite(value: float) -> float | None:
+    """A number for JSON; nan and infinity are null there."""
     return float(value) if math.isfinite(value) else None
 
 
 def _plain(value: object) -> object:
-    return _finite(value) if isinstance(value, float) else value
+    return finite(value) if isinstance(value, float) else value
 
 
 # --- text --------------------------------------------------------------------------------------------------------

@@ -163,3 +163,36 @@ class Reduction:
         from analysis.output import to_dict
 
         return to_dict(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a method finds beyond the reduction of one run: from several results, or from the course of one run.
+
+    `figures`, `budget` and `flags` are as in a Reduction, in SI units. `parts` is what else the method gives, by name:
+    plain lists, numbers and words in the units people see, ready for JSON. `text` says the same in lines for a person.
+    """
+
+    method: str
+    method_version: str
+    figures: Mapping[str, Measured] = field(default_factory=dict)
+    budget: Mapping[str, tuple[BudgetLine, ...]] = field(default_factory=dict)
+    flags: tuple[Flag, ...] = ()
+    notes: Mapping[str, str] = field(default_factory=lambda: EMPTY)
+    run: Mapping[str, object] = field(default_factory=dict)  # of a method of one run, as in a Reduction
+    parts: Mapping[str, object] = field(default_factory=dict)
+    text: tuple[str, ...] = ()
+    setup: Mapping[str, object] = field(default_factory=dict)
+    files: Mapping[str, str] = field(default_factory=lambda: EMPTY)
+    package_version: str = VERSION
+
+    @property
+    def blocked(self) -> bool:
+        """Whether any flag keeps the figures from being used."""
+        return any(flag.severity is Severity.BLOCKS for flag in self.flags)
+
+    def to_dict(self) -> dict[str, object]:
+        """The result object for JSON, in the units people see; see `analysis.outcomes`."""
+        from analysis.outcomes import to_dict
+
+        return to_dict(self)

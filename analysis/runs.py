@@ -38,15 +38,17 @@ def reduce(
     """
     rig = _setup(run, setup)
     rig = rig if window is None else with_window(rig, window)
-    if rig.method not in METHODS:
-        raise BadSetup(f"'{rig.method}' is no method; known: {', '.join(METHODS)}", where=Where(key="[run] method"))
-    return METHODS[rig.method](
+    known = {key: method for key, method in METHODS.items() if method.reduces}
+    if rig.method not in known:
+        raise BadSetup(f"'{rig.method}' is no method; known: {', '.join(known)}", where=Where(key="[run] method"))
+    reduction: Reduction = known[rig.method](
         _trace(run, rig),
         rig,
         zero=None if zero is None else _trace(zero, rig),
         zero_after=None if zero_after is None else _trace(zero_after, rig),
         window=rig.window,
     )
+    return reduction
 
 
 def read_run(path: Path | str, *, setup: RigSetup | None = None, name: str = "") -> Trace:

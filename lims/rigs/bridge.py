@@ -19,7 +19,7 @@ def channel_quantities() -> list[tuple[str, str]]:
 
 def reduction_methods() -> list[str]:
     """The keys of the reduction methods."""
-    return list(METHODS)
+    return [key for key, method in METHODS.items() if method.reduces]
 
 
 def check_unit(unit: str, quantity: str) -> None:

@@ -58,6 +58,7 @@ def test_every_file_is_registered_and_nothing_else(name):
 
 def _home(name: str, entry: object) -> str:
     """Return the file, below the registry's folder, that an entry comes from."""
+    entry = getattr(entry, "function", entry)
     module = getattr(entry, "__module__", None) or type(entry).__module__
     prefix = REGISTRIES[name][0] + "."
     return module.removeprefix(prefix).split(".")[0]
