@@ -17,7 +17,7 @@ from analysis.results import Array
 
 _EMPTY_VARIANCE = 1e-30  # relative to the mean squared: what rounding leaves of a constant
 _SMALLEST = 1e-300
-_FEWEST = 4  # rows that can show a memory
+_FEWEST = 10  # rows that can show a memory; fewer are taken as independent
 _REPETITIONS = 6
 _LEAST = 0.2  # of what independent rows would give: a series that swings to and fro is not trusted beyond
 _INDEPENDENT = 0.8  # share of the rows above which they count as independent

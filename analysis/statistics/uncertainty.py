@@ -154,7 +154,7 @@ def welch_satterthwaite(parts: Iterable[tuple[Source, float]]) -> float:
     """Effective degrees of freedom of independent contributions (source, sensitivity). [1] (JCGM 100:2008, G.2b)"""
     items = [(slope * source.u, source.dof) for source, slope in parts]
     fourth = math.fsum(u**2 for u, _ in items) ** 2
-    below = math.fsum(u**4 / dof for u, dof in items if math.isfinite(dof) and u > 0.0)
+    below = math.fsum(u**4 / dof for u, dof in items if math.isfinite(dof) and u != 0.0)
     return fourth / below if below > 0.0 else math.inf
 
 
