@@ -14,6 +14,8 @@ from rest_framework.response import Response
 
 from lims.accounts.acts import once
 from lims.api.base import View, valid
+from lims.cases import selectors as cases
+from lims.cases import services as case_services
 
 KEY = OpenApiParameter("Idempotency-Key", str, OpenApiParameter.HEADER, description="Makes the act safe to repeat.")
 
@@ -40,6 +42,19 @@ class SignedSerializer(ReasonSerializer):
     """Why, and the password anew: the act is signed."""
 
     password = serializers.CharField(write_only=True)
+
+
+class DecideSerializer(SignedSerializer):
+    """The password anew, and a reason where one is due."""
+
+    reason = serializers.CharField(required=False, allow_blank=True, default="")
+
+
+class NonconformanceRequestSerializer(serializers.Serializer[Any]):
+    """What is wrong."""
+
+    title = serializers.CharField(max_length=200)
+    description = serializers.CharField(required=False, allow_blank=True, default="")
 
 
 class NoContentSerializer(serializers.Serializer[Any]):
@@ -101,3 +116,21 @@ class RecordRoutes:
         name = "".join(part.title() for part in (self.kind, *act.name.split("-")))
         made = type(name, (View,), {"rights": {"POST": act.right}, "post": post, "__doc__": act.perform.__doc__})
         return made.as_view()  # type: ignore[attr-defined]
+
+
+def _lift(record: Any, *, actor: Any, reason: str, key: str | None = None) -> Any:
+    """Lift the hold that has stood longest over the record. A second call finds it lifted."""
+    hold = cases.oldest_standing_hold(record.record_kind, record.code)
+    return case_services.lift_hold(hold, actor=actor, reason=reason)
+
+
+CASE_ACTS = (
+    RouteAct("hold", "hold.place", case_services.place_hold, ReasonSerializer),
+    RouteAct("lift-hold", "hold.lift", _lift, ReasonSerializer),
+    RouteAct(
+        "open-nonconformance",
+        "nonconformance.open",
+        case_services.open_nonconformance,
+        NonconformanceRequestSerializer,
+    ),
+)

@@ -12,13 +12,23 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from lims.accounts.acts import once
-from lims.api.acts import KEY, ReasonSerializer, RecordRoutes, RouteAct, answers
+from lims.api.acts import (
+    CASE_ACTS,
+    KEY,
+    DecideSerializer,
+    ReasonSerializer,
+    RecordRoutes,
+    RouteAct,
+    SignedSerializer,
+    answers,
+)
 from lims.api.base import View, valid
 from lims.core.quantities import mass_in_kg
 from lims.files.services import store_file
 from lims.materials import selectors, services
 from lims.materials.kinds import PROPERTIES
 from lims.materials.states import LotState
+from lims.quality import services as quality
 
 FILTERS = [
     OpenApiParameter("text", str, description="A code, the start of a supplier's lot number, a part of a material."),
@@ -170,11 +180,15 @@ LOT = RecordRoutes(
     LotDetailSerializer,
     (
         RouteAct("start-test", "lot.start_test", services.start_lot_test),
-        RouteAct("results", "lot.add_result", services.add_lot_property, ResultRequestSerializer),
+        RouteAct("results", "lot.add_result", quality.record_lot_result, ResultRequestSerializer),
         RouteAct("adjust-stock", "lot.adjust_stock", services.adjust_stock, StockSerializer, _stock),
+        RouteAct("release", "lot.release", quality.release_lot, DecideSerializer),
+        RouteAct("reject", "lot.reject", quality.reject_lot, SignedSerializer),
+        RouteAct("withdraw-release", "lot.withdraw_release", quality.withdraw_lot_release, SignedSerializer),
         RouteAct("reassess", "lot.reassess", services.reassess_lot, ReasonSerializer),
         RouteAct("dispose", "lot.dispose", services.dispose_lot, ReasonSerializer),
         RouteAct("void", "lot.void", services.void_lot, ReasonSerializer),
+        *CASE_ACTS,
     ),
 )
 

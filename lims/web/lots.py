@@ -16,10 +16,13 @@ from lims.files.selectors import get_file_for
 from lims.files.services import store_file
 from lims.materials import selectors, services
 from lims.materials.states import LotState
+from lims.quality import services as quality
+from lims.quality.selectors import standing_of_lot
 from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
-from lims.web.forms.fields import ReasonForm
+from lims.web.forms.fields import ReasonForm, SignForm
 from lims.web.forms.materials import LotFilter, LotForm, ResultForm, StockForm
+from lims.web.standing import CASE_ACTS, DecideForm, standing_context, why_not_released
 
 
 @page("laboratory.read")
@@ -86,6 +89,7 @@ def lot(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         "entries": readable(history_of("lot", found.code)[:50], user),
         "came_from": [*filter(None, [found.supplier]), found.material, *found.parents.all()],
         "went_into": _uses(found),
+        **standing_context("lot", found, standing_of_lot(found)),
     }
     return render(request, "lots/lot.html", context, status=failed.status if failed else 200)
 
@@ -136,10 +140,21 @@ LOT = RecordPage(
             "start-test", "Start the test", "lot.start_test", services.start_lot_test, None, states(_S.QUARANTINE), True
         ),
         RecordAct(
+            "release",
+            "Release",
+            "lot.release",
+            quality.release_lot,
+            DecideForm,
+            states(_S.UNDER_TEST),
+            main=True,
+            why_not=lambda user, record: why_not_released(standing_of_lot(record)),
+        ),
+        RecordAct("reject", "Reject", "lot.reject", quality.reject_lot, SignForm, states(_S.UNDER_TEST)),
+        RecordAct(
             "add-result",
             "Enter a result",
             "lot.add_result",
-            services.add_lot_property,
+            quality.record_lot_result,
             ResultForm,
             states(*(s for s in _S if s not in (_S.DISPOSED, _S.VOID))),
             values=lambda form: form.values(),
@@ -164,6 +179,14 @@ LOT = RecordPage(
             hint="The lot cannot be used until quality has decided anew.",
         ),
         RecordAct(
+            "withdraw-release",
+            "Take the release back",
+            "lot.withdraw_release",
+            quality.withdraw_lot_release,
+            SignForm,
+            states(_S.RELEASED, _S.RESTRICTED),
+        ),
+        RecordAct(
             "dispose",
             "Dispose or return",
             "lot.dispose",
@@ -180,6 +203,7 @@ LOT = RecordPage(
             states(_S.QUARANTINE),
             hint="Only for a lot that was entered by mistake. Its code is never given again.",
         ),
+        *CASE_ACTS,
     ),
 )
 
