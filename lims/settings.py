@@ -290,3 +290,7 @@ configure_logs(level=LOG_LEVEL, as_json=env.flag("LOG_JSON", default=not TRIAL))
 
 # Rows of the history can be added, never changed.
 PGHISTORY_APPEND_ONLY = True
+
+# Triggers are written from the models after every migration, not in the migrations: one place says what they are.
+PGTRIGGER_MIGRATIONS = False
+PGTRIGGER_INSTALL_ON_MIGRATE = True
