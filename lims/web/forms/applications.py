@@ -26,6 +26,13 @@ class ScanForm(forms.Form):
     sample = CodeField("sample", label="Sample")
     rig = CodeField("rig", label="Rig")
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # a scanner types where the cursor stands: the first box that is still empty
+        given = (args[0] if args else None) or self.initial
+        first = next((name for name in self.fields if not given.get(name)), "sample")
+        self.fields[first].widget.attrs["autofocus"] = ""
+
 
 class FacesForm(forms.Form):
     """The method and the two surfaces."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.utils import timezone
@@ -32,6 +32,12 @@ CONFIGURATION_UNITS = {
     "gap_expansion_u": ("um/K", "expansion"),
     "zero_max_drift": ("um", "length"),
 }
+
+
+if TYPE_CHECKING:
+    _FormSet = forms.BaseFormSet[Any]
+else:
+    _FormSet = forms.BaseFormSet
 
 
 class EquipmentForm(forms.Form):
@@ -207,7 +213,16 @@ class ChannelForm(forms.Form):
         return ChannelSpec(**data | {"depth": si(data["depth"], unit="mm", of="depth")})
 
 
-ChannelForms = forms.formset_factory(ChannelForm, extra=4, max_num=60, can_delete=True)
+class BaseChannelForms(_FormSet):
+    """The columns of a rig's files, one a row."""
+
+    def add_fields(self, form: Any, index: int | None) -> None:
+        super().add_fields(form, index)
+        for name, field in form.fields.items():
+            field.widget.attrs["aria-label"] = f"{field.label or name.capitalize()} of row {(index or 0) + 1}"
+
+
+ChannelForms = forms.formset_factory(ChannelForm, formset=BaseChannelForms, extra=4, max_num=60, can_delete=True)
 
 
 def channels_initial(last: RigConfiguration) -> list[dict[str, Any]]:
