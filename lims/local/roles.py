@@ -29,11 +29,10 @@ class RoleNames:
     database: str
 
 
-def prepare_roles(admin_address: str, *, names: RoleNames, owner_may_create: bool = False) -> None:
+def prepare_roles(admin_address: str, *, names: RoleNames) -> None:
     """Make the roles and the database when missing, and set what the application's role may do."""
     with psycopg.connect(admin_address, autocommit=True) as admin:
-        _make_role(admin, name=names.owner, password=names.owner_password, may_create=owner_may_create)
-        _make_role(admin, name=names.application, password=names.application_password)
+        make_roles(admin, names=names)
         if not _exists(admin, "SELECT 1 FROM pg_database WHERE datname = %s", names.database):
             admin.execute(
                 sql.SQL("CREATE DATABASE {} OWNER {}").format(
@@ -42,6 +41,12 @@ def prepare_roles(admin_address: str, *, names: RoleNames, owner_may_create: boo
             )
     with psycopg.connect(admin_address, dbname=names.database, autocommit=True) as inside:
         set_privileges(inside, names=names)
+
+
+def make_roles(admin: psycopg.Connection[Any], *, names: RoleNames) -> None:
+    """Make the two roles when missing, and set their passwords."""
+    _make_role(admin, name=names.owner, password=names.owner_password)
+    _make_role(admin, name=names.application, password=names.application_password)
 
 
 def set_privileges(connection: psycopg.Connection[Any], *, names: RoleNames) -> None:
@@ -63,9 +68,9 @@ def set_privileges(connection: psycopg.Connection[Any], *, names: RoleNames) -> 
         connection.execute(sql.SQL(statement).format(owner=owner, application=application, database=database))
 
 
-def _make_role(admin: psycopg.Connection[Any], *, name: str, password: str, may_create: bool = False) -> None:
+def _make_role(admin: psycopg.Connection[Any], *, name: str, password: str) -> None:
     verb = "ALTER" if _exists(admin, "SELECT 1 FROM pg_roles WHERE rolname = %s", name) else "CREATE"
-    rights = "LOGIN NOSUPERUSER NOCREATEROLE " + ("CREATEDB" if may_create else "NOCREATEDB")
+    rights = "LOGIN NOSUPERUSER NOCREATEROLE NOCREATEDB"
     admin.execute(
         sql.SQL("{} ROLE {} {} PASSWORD {}").format(
             sql.SQL(verb), sql.Identifier(name), sql.SQL(rights), sql.Literal(password)

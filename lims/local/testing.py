@@ -16,7 +16,7 @@ from psycopg import sql
 
 from lims.local.binaries import database_programs
 from lims.local.postgres import PostgresServer
-from lims.local.roles import APPLICATION, OWNER, RoleNames, prepare_roles
+from lims.local.roles import APPLICATION, OWNER, RoleNames, make_roles, prepare_roles
 from lims.local.valkey import ValkeyServer
 
 DATABASE = "test_lims"
@@ -96,13 +96,11 @@ class TestServers:
         template = self.template()
         with psycopg.connect(self.postgres.admin_address(), autocommit=True) as admin:
             _drop(admin, DATABASE)
-            prepare_roles(self.postgres.admin_address(), names=self.names())
+            make_roles(admin, names=self.names())
             migrated = template in _databases(admin) or self._load(template, admin=admin)
             if migrated:
-                _drop(admin, DATABASE)
                 _copy(admin, source=template, target=DATABASE)
-        if migrated:
-            prepare_roles(self.postgres.admin_address(), names=self.names())
+        prepare_roles(self.postgres.admin_address(), names=self.names())
         return migrated
 
     def keep(self) -> None:

@@ -69,10 +69,11 @@ def test_the_copy_is_fresh_each_time(session):
         assert owner.execute("SELECT count(*) FROM note").fetchone() == (0,)
 
 
-def test_a_changed_migration_is_noticed(session, tmp_path):
+def test_a_later_session_notices_a_changed_migration(session, tmp_path):
     servers = session()
     servers.restore()
     migrate(servers)
     servers.keep()
     (tmp_path / "lims" / "runs" / "migrations" / "0001_initial.py").write_text("# two")
-    assert not servers.restore()
+    assert servers.restore(), "a session keeps to what it began with"
+    assert not session().restore()
