@@ -205,7 +205,8 @@ def trimmed(stretch: Stretch, *, rise: Array, bounds: Array, window: float) -> S
     1. K. P. White, An effective truncation heuristic for bias reduction in simulation output, Simulation 69 (1997) 323.
     """
     latest_time = min(bounds[stretch.last] - window, 0.5 * (bounds[stretch.first] + bounds[stretch.last]))
-    latest = int(np.searchsorted(bounds, latest_time + 1e-6 * window, side="right")) - 1
+    slack = 1e-6 * window
+    latest = int(np.searchsorted(bounds, latest_time + slack, side="right")) - 1
     if latest <= stretch.first:
         return stretch
     y = rise[stretch.first : stretch.last] - rise[stretch.last - 1]
