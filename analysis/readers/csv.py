@@ -546,7 +546,8 @@ def _scan(reading: _Reading, body: bytes, types: dict[int, type[pl.Float64]]) ->
         has_header=False,
         schema={str(place): types.get(place, pl.String) for place in range(layout.width)},
         separator=layout.separator,
-        null_values=sorted(MISSING_TEXTS),
+        null_values=["NA"] if b"N" in body else None,  # blank and nan are known without asking for each cell
+        quote_char='"' if b'"' in body else None,
         decimal_comma=reading.decimal == ",",
         encoding="utf8-lossy",
     )
