@@ -27,6 +27,7 @@ HEATED = 0.03  # share of the highest power above which a stretch is heated at a
 _COOL_DOWN = 0.5  # share of the highest power below which an off-nominal stretch is no measurement
 _SMALLEST = {"heater_power": 0.005, "force": 0.02}  # smallest step of a level, relative to the highest
 _DEFAULT_TOLERANCE = 0.02  # relative, where the setup gives a nominal value without one
+_ENOUGH = 0.95  # share of min_duration that is left where the end of the heating had to be found by the rise itself
 _FEWEST = 3  # rows in a window chosen by hand
 _LONG = 0.25  # share of min_duration that the power has to be at nominal to have been meant
 
@@ -96,11 +97,14 @@ def _settled_rows(run: Run, segment: Segment) -> list[slice]:
     watched = watch(levels, run.setup.max_slope)
     stretches = settled_stretches(watched, centres=grid.centres, bounds=grid.bounds, window=window)
     rise = watched[0].values
-    rows = []
-    for stretch in stretches:
-        kept = trimmed(stretch, rise=rise, bounds=grid.bounds, window=window)
-        rows.append(_rows(grid, _without_tail(kept, rise=rise)))
-    return rows
+    if "heater_power" not in run.levels:
+        stretches = tuple(_without_tail(stretch, rise=rise) for stretch in stretches)
+    lasting = [stretch for stretch in stretches if _seconds(grid, stretch) >= _ENOUGH * window]
+    return [_rows(grid, trimmed(stretch, rise=rise, bounds=grid.bounds, window=window)) for stretch in lasting]
+
+
+def _seconds(grid: Grid, stretch: Stretch) -> float:
+    return float(grid.bounds[stretch.last] - grid.bounds[stretch.first])
 
 
 def _rows(grid: Grid, stretch: Stretch) -> slice:
