@@ -20,7 +20,7 @@ from lims.local.folders import FolderLock, kept_secrets, write_secret
 from lims.local.parts import Command, Part
 from lims.local.postgres import PostgresServer
 from lims.local.processes import wait_until
-from lims.local.roles import APPLICATION, OWNER, RoleNames, prepare_roles
+from lims.local.roles import APPLICATION, OWNER, RoleNames, drop_database, prepare_roles
 from lims.local.valkey import ValkeyServer
 
 DATABASE = "lims"
@@ -96,6 +96,11 @@ class Laboratory:
         return self.trial / "environment.json"
 
     @property
+    def half_built(self) -> Path:
+        """A note that stands while the demo laboratory is being built: a build cut short cannot be gone on with."""
+        return self.trial / "demo-half-built"
+
+    @property
     def address(self) -> str:
         """The address of the pages."""
         if self.listener is None:
@@ -132,6 +137,10 @@ class Laboratory:
         self.watched.append(Watched("database", server))
         secrets = server.secrets
         names = RoleNames(OWNER, secrets["owner"], APPLICATION, secrets["application"], DATABASE)
+        if self.half_built.exists():
+            self.say("The demo laboratory was not finished the last time; it is built afresh.")
+            drop_database(server.admin_address(), name=DATABASE)
+            self.half_built.unlink()
         prepare_roles(server.admin_address(), names=names)
         self.owner_address = server.address(user=OWNER, password=secrets["owner"], database=DATABASE)
         self.environment["DATABASE_URL"] = server.address(
@@ -211,23 +220,29 @@ class Laboratory:
         if as_owner:
             command.environment = {**self.environment, "DATABASE_URL": self.owner_address}
         self.passing.append(command)
-        code = command.run()
+        command.start()
+        while not command.has_died():
+            self.look_after()
+            time.sleep(0.1)
+        code = command.exit_code()
         self.passing.remove(command)
         if code != 0:
             raise CannotStart(f"`{' '.join(arguments)}` failed with exit code {code}:\n{command.log_tail()}")
 
     def build_demo(self) -> None:
-        """Build the demo laboratory when nobody has an account, or a build was cut short; not with LIMS_DEMO=0."""
+        """Build the demo laboratory when nobody has an account; not with LIMS_DEMO=0."""
         if self.environment.get("LIMS_DEMO") == "0":
             return
         if not (self.root / "lims" / "demo" / "management" / "commands" / "demo.py").exists():
             self.say("There is no demo laboratory in this version: the database stays as it is.")
             return
-        if self.sign_ins() and not self.is_empty():
+        if not self.is_empty():
             return
         self.say("Building the demo laboratory; this takes a minute or two ...")
         began = time.monotonic()
+        self.half_built.touch()
         self._run("demo", ["manage.py", "demo"])
+        self.half_built.unlink()
         self.say(f"The demo laboratory is built ({time.monotonic() - began:.0f} s).")
 
     def is_empty(self) -> bool:

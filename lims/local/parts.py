@@ -70,11 +70,9 @@ class Command:
         """The id of the command's process, while it runs."""
         return self.process.pid if self.process is not None and self.process.poll() is None else None
 
-    def run(self) -> int:
-        """Start the command and wait for its end; return its exit code."""
-        self.start()
-        assert self.process is not None
-        return self.process.wait()
+    def exit_code(self) -> int:
+        """Wait for the command's end; return its exit code."""
+        return self.process.wait() if self.process is not None else 0
 
     def log_tail(self, *, lines: int = 12) -> str:
         """Return the last lines of the log."""

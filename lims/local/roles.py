@@ -43,6 +43,12 @@ def prepare_roles(admin_address: str, *, names: RoleNames) -> None:
         set_privileges(inside, names=names)
 
 
+def drop_database(admin_address: str, *, name: str) -> None:
+    """Remove a database with all it holds, and end whoever is connected to it."""
+    with psycopg.connect(admin_address, autocommit=True) as admin:
+        admin.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))
+
+
 def make_roles(admin: psycopg.Connection[Any], *, names: RoleNames) -> None:
     """Make the two roles when missing, and set their passwords."""
     _make_role(admin, name=names.owner, password=names.owner_password)
