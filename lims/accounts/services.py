@@ -61,7 +61,7 @@ def end_account(user: User, *, actor: User, reason: str) -> User:
 @act("role.grant")
 def grant_role(user: User, *, actor: User | None, role: Role, reason: str, ends_at: datetime | None = None) -> Grant:
     """Grant a role from now, until `ends_at` where given."""
-    grant = Grant(user=user, role=role, granted_by=actor, reason=reason, ends_at=ends_at)
+    grant = Grant(user=user, role=role, granted_by=actor, reason=reason, starts_at=timezone.now(), ends_at=ends_at)
     grant.save()
     user.__dict__.pop("roles", None)
     return grant
