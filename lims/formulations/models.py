@@ -125,6 +125,16 @@ class FormulationLine(Recorded):
         return f"{self.recipe_id} {self.position} {self.material}"
 
     @property
+    def tolerance_percent(self) -> str:
+        """The weighing tolerance in percent of the target."""
+        return f"{(self.tolerance * 100).normalize():f}"
+
+    @property
+    def outer_percent(self) -> str:
+        """The outer limit in percent of the target."""
+        return f"{(self.outer_tolerance * 100).normalize():f}"
+
+    @property
     def record_code(self) -> str:
         return self.recipe.code
 

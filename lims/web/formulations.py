@@ -1,5 +1,228 @@
 """Formulations and their versions."""
 
-from django.urls import URLPattern
+from __future__ import annotations
 
-urlpatterns: list[URLPattern] = []
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import path, reverse
+
+from lims.accounts.acts import once
+from lims.audit.selectors import history_of, readable
+from lims.formulations import selectors, services
+from lims.formulations.kinds import shown_settings
+from lims.formulations.states import VersionState
+from lims.web.acts import Failed, RecordAct, RecordPage, states
+from lims.web.doors import key_of, page, paged, person, status_of, submitted
+from lims.web.forms.fields import ReasonForm, SignForm
+from lims.web.forms.formulations import (
+    EditForm,
+    FormulationForm,
+    LineForm,
+    StepForm,
+    line_initial,
+    lines_of,
+    step_initial,
+    steps_of,
+)
+from lims.web.rows import filled, head_form, is_adding, row_set
+from lims.web.standing import DecideForm
+
+
+@page("recipe.read")
+def formulations(request: HttpRequest) -> HttpResponse:
+    """Every formulation, newest first."""
+    text = request.GET.get("text", "").strip()
+    context = {
+        "page": paged(request, selectors.formulations(text=text)),
+        "text": text,
+        "may_create": person(request).may("formulation.create"),
+    }
+    return render(request, "formulations/formulations.html", context)
+
+
+@page("formulation.create")
+def formulation_new(request: HttpRequest) -> HttpResponse:
+    """Write a new formulation: its lines and steps on one page."""
+    form = head_form(request, FormulationForm)
+    lines, steps = _rows(request)
+
+    def create() -> Any:
+        return once(key_of(request), services.create_formulation)(
+            actor=person(request), **form.cleaned_data, lines=lines_of(filled(lines)), steps=steps_of(filled(steps))
+        )
+
+    done = _send(request, form, (lines, steps), create, lambda made: reverse("formulation", args=[made.code]))
+    context = {"form": form, "lines": lines, "steps": steps}
+    return done or render(request, "formulations/formulation_form.html", context, status=_status(form, lines, steps))
+
+
+@page("formulation.edit")
+def formulation_edit(request: HttpRequest, code: str) -> HttpResponse:
+    """Write the lines and steps of a draft."""
+    version = selectors.get_version_for(person(request), code)
+    form = head_form(request, EditForm, initial={"read": version.version})
+    lines, steps = _rows(request, version)
+
+    def edit() -> Any:
+        return once(key_of(request), services.edit_draft)(
+            version,
+            actor=person(request),
+            lines=lines_of(filled(lines)),
+            steps=steps_of(filled(steps)),
+            read=form.cleaned_data["read"],
+        )
+
+    done = _send(request, form, (lines, steps), edit, lambda made: reverse("formulation", args=[made.code]))
+    context = {"form": form, "lines": lines, "steps": steps, "version": version}
+    return done or render(request, "formulations/formulation_form.html", context, status=_status(form, lines, steps))
+
+
+def _rows(request: HttpRequest, version: Any = None) -> tuple[Any, Any]:
+    lines = line_initial(version.lines.select_related("material")) if version else []
+    steps = step_initial(version.steps.all()) if version else []
+    return (
+        row_set(request, LineForm, prefix="lines", initial=lines),
+        row_set(request, StepForm, prefix="steps", initial=steps),
+    )
+
+
+def _send(request: HttpRequest, form: Any, rows: tuple[Any, ...], act: Any, to: Any) -> HttpResponse | None:
+    """Do the act when form and rows are right; rows that are not right come back with the form."""
+    if request.method != "POST" or is_adding(request):
+        return None
+    if not all([rows_.is_valid() for rows_ in rows]):
+        form.is_valid()
+        form.add_error(None, "Some rows are not right. What you typed is still here.")
+        return None
+    return submitted(request, form, act, to=to)
+
+
+def _status(form: Any, *rows: Any) -> int:
+    if any(r.is_bound and not r.is_valid() for r in rows):
+        return 422
+    return status_of(form)
+
+
+@page("recipe.read")
+def formulation(request: HttpRequest, code: str, *, failed: Failed | None = None) -> HttpResponse:
+    """One version of a formulation; without a version number the newest."""
+    user = person(request)
+    version = selectors.get_version_for(user, code)
+    context = {
+        "version": version,
+        "composition": selectors.composition_of(version),
+        "steps": [(step, shown_settings(step)) for step in version.steps.order_by("position")],
+        "versions": version.formulation.versions.order_by("-number"),
+        "differences": selectors.differences(version.parent, version) if version.parent else [],
+        "batches": version.batches.order_by("-id")[:50],
+        "actions": FORMULATION.buttons(user, version, failed=failed),
+        "refusal": failed.refusal if failed else None,
+        "may_edit": user.may("formulation.edit") and version.state == VersionState.DRAFT,
+        "may_plan": user.may("batch.plan") and version.state == VersionState.APPROVED,
+        "caution_keys": sorted({key for line in version.lines.all() for key in line.material.caution_keys}),
+        "entries": readable(_history(version)[:50], user),
+    }
+    return render(request, "formulations/formulation.html", context, status=failed.status if failed else 200)
+
+
+def _history(version: Any) -> Any:
+    """The history of the version and of the formulation it belongs to, in one."""
+    of_formulation = history_of("formulation", version.formulation.code)
+    return (history_of("formulation version", version.code) | of_formulation).order_by("-id")
+
+
+@page("recipe.read")
+def formulation_difference(request: HttpRequest, code: str) -> HttpResponse:
+    """Two versions side by side: what was added, removed, changed."""
+    new = selectors.get_version_for(person(request), code)
+    other = request.GET.get("from") or (new.parent.code if new.parent else "")
+    old = selectors.get_version_for(person(request), other) if other else None
+    context = {
+        "new": new,
+        "old": old,
+        "versions": new.formulation.versions.exclude(pk=new.pk).order_by("-number"),
+        "differences": selectors.differences(old, new) if old else [],
+    }
+    return render(request, "formulations/difference.html", context)
+
+
+def _next(version: Any, *, actor: Any, reason: str, key: str | None = None) -> Any:
+    return once(key, services.new_version)(version, actor=actor, reason=reason)
+
+
+def _own(user: Any, version: Any) -> str:
+    return "" if version.author_id == user.pk else "Only the author hands a draft in."
+
+
+def _others(user: Any, version: Any) -> str:
+    return "You wrote this version; somebody else judges it." if version.author_id == user.pk else ""
+
+
+_V = VersionState
+FORMULATION = RecordPage(
+    "formulation",
+    "formulations",
+    selectors.get_version_for,
+    formulation,
+    (
+        RecordAct(
+            "submit",
+            "Hand in for review",
+            "formulation.submit",
+            services.submit_version,
+            None,
+            states(_V.DRAFT),
+            main=True,
+            why_not=_own,
+        ),
+        RecordAct(
+            "approve",
+            "Approve",
+            "formulation.approve",
+            services.approve_version,
+            DecideForm,
+            states(_V.IN_REVIEW),
+            main=True,
+            why_not=_others,
+        ),
+        RecordAct(
+            "return",
+            "Give back",
+            "formulation.return",
+            services.return_version,
+            ReasonForm,
+            states(_V.IN_REVIEW),
+            why_not=_others,
+        ),
+        RecordAct(
+            "new-version",
+            "Begin a new version",
+            "formulation.create",
+            _next,
+            ReasonForm,
+            states(_V.APPROVED, _V.SUPERSEDED, _V.WITHDRAWN, _V.ABANDONED),
+        ),
+        RecordAct(
+            "withdraw",
+            "Withdraw",
+            "formulation.withdraw",
+            services.withdraw_version,
+            SignForm,
+            states(_V.APPROVED, _V.SUPERSEDED),
+            why_not=_others,
+        ),
+        RecordAct("abandon", "Give up", "formulation.abandon", services.abandon_version, ReasonForm, states(_V.DRAFT)),
+    ),
+)
+
+
+urlpatterns = [
+    path("formulations/", formulations, name="formulations"),
+    path("formulations/new/", formulation_new, name="formulation-new"),
+    *FORMULATION.paths(),
+    path("formulations/<path:code>/edit/", formulation_edit, name="formulation-edit"),
+    path("formulations/<path:code>/difference/", formulation_difference, name="formulation-difference"),
+    path("formulations/<path:code>/", formulation, name="formulation"),
+]

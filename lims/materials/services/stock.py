@@ -35,7 +35,9 @@ def move_stock(lot: Lot, *, mass: Decimal, kind: str, by: User | None, cause: st
     move = StockMove(lot=fresh, kind=kind, mass=mass, cause=cause, reason=reason.strip(), by=by)
     move.full_clean()
     move.save()
-    note_change(move, {"mass": (None, move.mass), "kind": (None, kind)})
+    if cause in ("", fresh.code):
+        # what went into a batch stands with the batch's weighing, which only those who may read recipes see
+        note_change(move, {"mass": (None, move.mass), "kind": (None, kind)})
     return move
 
 

@@ -117,6 +117,13 @@ class NumberField(forms.Field):
                 return text[: -len(unit)]
         return text
 
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        """Compare as numbers: 0.5 and 0,50 are the same, so a row with only its presets is a blank row."""
+        try:
+            return self.to_python(initial) != self.to_python(data)
+        except ValidationError:
+            return True
+
     def _one(self, text: str) -> Decimal:
         possible = meanings(self._bare(text))
         # a meaning that the field cannot hold at all is none

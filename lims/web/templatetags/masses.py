@@ -18,7 +18,7 @@ register = template.Library()
 def mass(kilograms: Any) -> SafeString | str:
     """A mass in kg as 250 g or 25 kg; every digit on hover."""
     if kilograms is None or kilograms == "":
-        return format_html('<span class="none">none</span>')
+        return SafeString('<span class="none">none</span>')
     number, _, unit = show_mass(kilograms).rpartition(" ")
     full = f"{Decimal(str(kilograms)).normalize():f} kg"
     return format_html(
@@ -33,3 +33,9 @@ def mass(kilograms: Any) -> SafeString | str:
 def grams(kilograms: Any) -> str:
     """A mass in kg as a plain number of grams, every digit, for fields and for the bench."""
     return "" if kilograms is None else f"{(mass_in(kilograms, 'g') or Decimal(0)).normalize():f}"
+
+
+@register.filter
+def plain(number: Any) -> str:
+    """A decimal number without needless zeros: 0.600000 is 0.6."""
+    return "" if number is None else f"{Decimal(str(number)).normalize():f}".replace("-", "\u2212")

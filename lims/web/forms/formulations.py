@@ -1,0 +1,219 @@
+"""Forms for formulations and batches: percent by mass, settings in the units of the bench, masses in g."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from lims.core.quantities import from_si, mass_in, mass_in_kg
+from lims.formulations.kinds import SETTINGS, setting_to_si
+from lims.formulations.selectors import approved_versions
+from lims.formulations.services import LineSpec, StepSpec
+from lims.materials.selectors import materials
+from lims.web.forms.fields import CodeField, NumberField, TextArea
+
+PERCENT = Decimal(100)
+
+
+class FormulationForm(forms.Form):
+    """The name of a formulation and what it is for."""
+
+    name = forms.CharField(max_length=200)
+    purpose = TextArea(required=False, rows=2)
+
+
+class EditForm(forms.Form):
+    """The record version that was read, so that a change made meanwhile shows."""
+
+    read = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+
+class LineForm(forms.Form):
+    """One line: a material and its share."""
+
+    material = forms.ChoiceField()
+    percent = NumberField(label="Share by mass", unit="%", least=0, most=100)
+    tolerance = NumberField(label="Tolerance, of the target", unit="%", initial="0.5", least=0)
+    outer = NumberField(label="Outer limit", unit="%", initial="2", least=0)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["material"].choices = [("", ""), *((m.code, m.name) for m in materials())]  # type: ignore[attr-defined]
+
+
+class StepForm(forms.Form):
+    """One step with its settings."""
+
+    instruction = forms.CharField(label="What to do", max_length=400)
+    speed = NumberField(label="Speed", unit="1/min", required=False, least=0)
+    duration = NumberField(label="Time", unit="min", required=False, least=0)
+    pressure = NumberField(label="Absolute pressure", unit="mbar", required=False, least=0)
+    temperature = NumberField(label="Temperature", unit="degC", required=False)
+    tolerance = NumberField(label="Tolerance", unit="%", initial="10", least=0)
+    hold_point = forms.BooleanField(label="Second person", required=False)
+
+
+def lines_of(rows: Iterable[dict[str, Any]]) -> list[LineSpec]:
+    """Rows of the page as the service takes them."""
+    known = {m.code: m for m in materials()}
+    return [
+        LineSpec(known[row["material"]], row["percent"] / PERCENT, row["tolerance"] / PERCENT, row["outer"] / PERCENT)
+        for row in rows
+    ]
+
+
+def steps_of(rows: Iterable[dict[str, Any]]) -> list[StepSpec]:
+    """Rows of the page as the service takes them, settings in SI."""
+    return [
+        StepSpec(
+            row["instruction"],
+            **{key: setting_to_si(key, row[key]) for key in SETTINGS},
+            tolerance=float(row["tolerance"] / PERCENT),
+            hold_point=row["hold_point"],
+        )
+        for row in rows
+    ]
+
+
+def line_initial(lines: Iterable[Any]) -> list[dict[str, Any]]:
+    """Stored lines as the page shows them."""
+    return [
+        {
+            "material": line.material.code,
+            "percent": plain(line.fraction * PERCENT),
+            "tolerance": plain(line.tolerance * PERCENT),
+            "outer": plain(line.outer_tolerance * PERCENT),
+        }
+        for line in lines
+    ]
+
+
+def step_initial(steps: Iterable[Any]) -> list[dict[str, Any]]:
+    """Stored steps as the page shows them."""
+    rows = []
+    for step in steps:
+        row: dict[str, Any] = {"instruction": step.instruction, "hold_point": step.hold_point}
+        row["tolerance"] = f"{step.tolerance * 100:.10g}"
+        for key, known in SETTINGS.items():
+            value = getattr(step, key)
+            row[key] = "" if value is None else f"{from_si(value, unit=known.shown, of=known.dimension):.10g}"
+        rows.append(row)
+    return rows
+
+
+def plain(number: Decimal) -> str:
+    """A number without needless zeros."""
+    return f"{number.normalize():f}"
+
+
+class PlanForm(forms.Form):
+    """Plan a batch of an approved version."""
+
+    version = forms.ChoiceField(label="Formulation version")
+    target_mass = NumberField(label="Amount to make", unit="g", least=0)
+    name = forms.CharField(required=False, max_length=200, help_text="Leave blank for the formulation's name.")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        named = [(v.code, f"{v.code} {v.formulation.name}") for v in approved_versions()]
+        self.fields["version"].choices = [("", "choose"), *named]  # type: ignore[attr-defined]
+
+
+class ExploreForm(forms.Form):
+    """Plan an exploratory batch with its own lines."""
+
+    name = forms.CharField(max_length=200)
+    target_mass = NumberField(label="Amount to make", unit="g", least=0)
+
+
+class WeighForm(forms.Form):
+    """One weighing at the bench."""
+
+    lot = CodeField("lot", label="Lot", help_text="Scan the container.")
+    net = NumberField(label="Net mass", unit="g", least=0)
+    balance = forms.CharField(max_length=60)
+    container = forms.CharField(required=False, max_length=60)
+    more = forms.BooleanField(label="More of this line follows", required=False)
+    reason = forms.CharField(
+        required=False, max_length=400, help_text="Needed when the mass lies outside the allowed range."
+    )
+    meant = forms.BooleanField(label="I read the balance again: this number is meant", required=False)
+
+    def __init__(self, *args: Any, expected: Decimal | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if expected is not None and expected > 0:
+            self.fields["net"].widget.attrs |= {"data-expected": plain(mass_in(expected, "g") or Decimal(0))}
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes but for the lot: masses in kg."""
+        data = dict(self.cleaned_data)
+        data.pop("lot")
+        typed = data["net"]
+        asked = self.data.get("net_meant", "")
+        return data | {
+            "net": mass_in_kg(typed, unit="g", field="net"),
+            "as_entered": f"{typed} g",
+            "meant": data["meant"] or asked == str(typed),
+        }
+
+
+class CorrectForm(forms.Form):
+    """Correct a weighing."""
+
+    net = NumberField(label="Net mass", unit="g", least=0)
+    reason = TextArea()
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes."""
+        typed = self.cleaned_data["net"]
+        reason = self.cleaned_data["reason"]
+        return {"net": mass_in_kg(typed, unit="g", field="net"), "as_entered": f"{typed} g", "reason": reason}
+
+
+class FinishForm(forms.Form):
+    """Finish a batch."""
+
+    yield_mass = NumberField(label="Yield", unit="g", least=0)
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes."""
+        return {"yield_mass": mass_in_kg(self.cleaned_data["yield_mass"], unit="g", field="yield_mass")}
+
+
+class PromoteForm(forms.Form):
+    """Make a formulation of an exploratory batch."""
+
+    name = forms.CharField(label="Name of the formulation", max_length=200)
+    purpose = TextArea(required=False, rows=2)
+
+
+class DoStepForm(forms.Form):
+    """Confirm one step: a field for each setting that has a target, a second person at a hold point."""
+
+    skipped = forms.BooleanField(label="This step was left out", required=False)
+    reason = forms.CharField(required=False, max_length=400, help_text="Needed when a step was not done as planned.")
+
+    def __init__(self, *args: Any, step: dict[str, Any], people: Sequence[Any] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        fields: dict[str, forms.Field] = {}
+        for key, known in SETTINGS.items():
+            if step.get(key) is not None:
+                label = f"{known.label.capitalize()} as set"
+                fields[key] = NumberField(label=label, unit=known.shown, required=False)
+        if step.get("hold_point"):
+            named = [("", "choose"), *((p.username, p.printed_name) for p in people)]
+            fields["seen_by"] = forms.ChoiceField(label="Second person", choices=named, required=False)
+            fields["seen_password"] = forms.CharField(
+                label="The second person's password",
+                required=False,
+                widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+            )
+        self.fields = fields | self.fields
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes but for the second person: settings in SI."""
+        data = {k: v for k, v in self.cleaned_data.items() if k != "seen_by"}
+        return data | {key: setting_to_si(key, data[key]) for key in SETTINGS if key in data}
