@@ -126,4 +126,5 @@ def long_run_variances(values: ArrayLike, *, step: float, fitted: int = 2) -> Ar
     x = np.asarray(values, dtype=np.float64)
     if x.shape[-1] < 2:
         return np.zeros(x.shape[0])
-    return variances_of_mean(x, fitted=fitted)[0] * x.shape[-1] * step
+    variances, _ = variances_of_mean(x, fitted=fitted)
+    return np.asarray(variances * x.shape[-1] * step)

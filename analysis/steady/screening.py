@@ -16,8 +16,10 @@ from analysis.steady.spikes import habit_of
 _STUCK_SECONDS = 60.0
 _BY_CHANCE = 1e-4  # probability below which a row of equal readings is no chance
 _MISSING, _MISSING_BLOCKS = 0.01, 0.20
-_LATE = 1.6  # times the usual step: an instant is missing
+_LATE, _LATE_UNSTEADY = 1.6, 10.0  # times the step of its neighbours: an instant is missing
+_SIDE = 4  # steps on either side of a gap
 _PIECE = 8  # readings in a piece
+_ENOUGH = 6 * _PIECE + 2  # readings that can tell a channel's noise
 _QUIETEST = 1.5  # what the quietest tenth of such pieces shows too little of Gaussian noise
 _LOOKED_AT = 200_000  # rows of a long file that tell a channel's noise
 
@@ -50,7 +52,9 @@ def _stuck(time: Array, signal: Signal, rows: slice) -> tuple[float, float, floa
     if seconds < _STUCK_SECONDS * (1.0 - 1e-6):
         return None
     value = float(raw[first])
-    others = _outside(raw, value=value, first=first, last=last)
+    others = np.concatenate((raw[rows.start : first], raw[last : rows.stop]))
+    if others.size < _ENOUGH:
+        others = _outside(raw, value=value, first=first, last=last)
     chance = _chance_of_repeat(others)
     if chance is None or (rows.stop - rows.start) * chance ** (last - first - 1) > _BY_CHANCE:
         return None
@@ -73,7 +77,7 @@ def _longest_run(raw: NDArray[np.floating]) -> tuple[int, int]:
 
 
 def _outside(raw: NDArray[np.floating], *, value: float, first: int, last: int) -> NDArray[np.floating]:
-    """The readings before and after a run of equal ones, the run grown to both sides beyond the plateau."""
+    """The readings of the whole run before and after a row of equal ones, grown to both sides beyond the plateau."""
     while first > 0 and raw[first - 1] == value:
         first -= 1
     while last < raw.size and raw[last] == value:
@@ -87,7 +91,7 @@ def _chance_of_repeat(raw: NDArray[np.floating]) -> float | None:
     Rounded to steps d, Gaussian noise s well above d repeats with the probability d / (2 sqrt(pi) s).
     """
     values: Array = raw[np.isfinite(raw)].astype(np.float64)
-    if values.size < 6 * _PIECE + 2:
+    if values.size < _ENOUGH:
         return None
     noise, step = _noise(values), habit_of(values).resolution
     if noise <= step:
@@ -142,18 +146,27 @@ def clock_flags(run: Run) -> Iterator[Flag]:
 def missing_instants(time: Array) -> tuple[int, float]:
     """How many instants a steady clock left out, and the longest gap [s].
 
-    A gap counts when it is longer than its own neighbours, so a logger that changes its rate leaves nothing out.
+    A gap counts when it is longer than its neighbours on both sides, so a logger that changes its rate leaves nothing
+    out; of a logger without a steady rate only gaps ten times as long count.
     """
     steps = np.diff(time)
-    if steps.size < 4:
+    if steps.size < 2 * _SIDE:
         return 0, 0.0
     usual = float(np.median(steps))
     late = np.flatnonzero(steps > _LATE * usual)
     if not late.size or not usual > 0.0:
         return 0, 0.0
-    around = np.clip(late[:, None] + np.array([-4, -3, -2, -1, 1, 2, 3, 4]), 0, steps.size - 1)
-    near = np.median(steps[around], axis=1)
-    unsteady = np.quantile(np.abs(steps[: 1 << 16] - usual), 0.9) > 0.2 * usual
-    gaps = late[steps[late] > (10.0 if unsteady else _LATE) * near]
-    left_out = np.maximum(np.round(steps[gaps] / near[steps[late] > (10.0 if unsteady else _LATE) * near]) - 1.0, 1.0)
-    return int(left_out.sum()), float(steps[gaps].max()) if gaps.size else 0.0
+    before, after = (_near(steps, late, offsets) for offsets in (np.arange(-_SIDE, 0), np.arange(1, _SIDE + 1)))
+    near = np.maximum(before, after)
+    unsteady = float(np.quantile(np.abs(steps[: 1 << 16] - usual), 0.9)) > 0.2 * usual
+    gaps = steps[late] > (_LATE_UNSTEADY if unsteady else _LATE) * near
+    if not gaps.any():
+        return 0, 0.0
+    left_out = np.maximum(np.round(steps[late][gaps] / near[gaps]) - 1.0, 1.0)
+    return int(left_out.sum()), float(steps[late][gaps].max())
+
+
+def _near(steps: Array, places: NDArray[np.intp], offsets: NDArray[np.intp]) -> Array:
+    """Median step on one side of each place."""
+    around = np.clip(places[:, None] + offsets, 0, steps.size - 1)
+    return np.asarray(np.median(steps[around], axis=1))

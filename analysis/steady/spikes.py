@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 _WIDEST = 5  # rows; a longer excursion is taken for real
 _REACH = 2 * _WIDEST  # rows on either side that tell where the channel really was
 _FACTOR = 8.0  # times the scatter of one row to the next
+_ORDINARY = 0.6  # share of the steps, the smaller ones, that tell the usual step: wild readings are not among them
+_GAUSSIAN = 2.13  # root mean square of all Gaussian steps to that of the smaller ones
 _SAMPLES = 32  # stretches looked at for the scatter
 _STRETCH = 256  # rows of one stretch
 _CHUNK = 20_000  # candidates handled at once
@@ -64,10 +66,9 @@ def habit_of(values: NDArray[np.floating]) -> Habit:
         return Habit(0.0, 0.0)
     smallest = moved[moved < 1.5 * moved[0]]
     resolution = float(smallest[smallest.size // 2])
-    usual = moved[: max(int(0.98 * steps.size) - (steps.size - moved.size), 1)]
-    median = float(moved[moved.size - (steps.size + 1) // 2]) if 2 * moved.size > steps.size else 0.0
-    scatter = math.sqrt(float(usual @ usual) / steps.size)
-    return Habit(max(1.4826 * median, scatter, resolution), resolution)
+    smaller = moved[: max(int(_ORDINARY * steps.size) - (steps.size - moved.size), 0)]
+    scatter = _GAUSSIAN * math.sqrt(float(smaller @ smaller) / (_ORDINARY * steps.size))
+    return Habit(max(scatter, resolution), resolution)
 
 
 def _sampled(values: NDArray[np.floating]) -> NDArray[np.float64]:
