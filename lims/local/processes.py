@@ -13,6 +13,7 @@ from typing import IO
 from lims.local.identity import Identity
 
 WRAPPER = Path(__file__).with_name("with_parent.py")
+PROC = Path("/proc")
 OURSELVES = Identity()
 
 
@@ -75,6 +76,20 @@ def is_alive(pid: int) -> bool:
 
 def command_line(pid: int) -> str:
     """Return the command line of a process; empty when there is none, `<defunct>` for a dead one."""
+    return _command_line_by_proc(pid) if (PROC / "self" / "stat").exists() else _command_line_by_ps(pid)
+
+
+def _command_line_by_proc(pid: int) -> str:
+    """Read the system's own table: small machines have no `ps`."""
+    try:
+        state = (PROC / str(pid) / "stat").read_text(errors="replace").rpartition(")")[2].split()[0]
+        arguments = (PROC / str(pid) / "cmdline").read_bytes()
+    except (FileNotFoundError, ProcessLookupError):
+        return ""
+    return "<defunct>" if state in "ZX" else arguments.replace(b"\0", b" ").decode(errors="replace").strip()
+
+
+def _command_line_by_ps(pid: int) -> str:
     # -ww: never cut short, whatever width the terminal or COLUMNS says.
     command = ["ps", "-ww", "-o", "stat=,args=", "-p", str(pid)]
     told = subprocess.run(command, capture_output=True, text=True, check=False)

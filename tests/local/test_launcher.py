@@ -1,5 +1,6 @@
 """One command runs the whole laboratory: real servers, real worker, real crashes."""
 
+import contextlib
 import os
 import re
 import shutil
@@ -16,7 +17,7 @@ import psycopg
 import pytest
 
 from lims.local.identity import unshare_prefix, user_namespace_works
-from lims.local.processes import is_alive, wait_until
+from lims.local.processes import PROC, command_line, is_alive, wait_until
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 START_SECONDS = 120.0
@@ -82,22 +83,27 @@ class Launcher:
 
     def descendants(self) -> dict[int, str]:
         """All processes below the launcher: id -> command line."""
-        listed = subprocess.run(["ps", "-ww", "-eo", "pid=,ppid=,args="], capture_output=True, text=True, check=True)
-        rows = [line.split(maxsplit=2) for line in listed.stdout.splitlines()]
-        found, below = {}, {self.process.pid}
+        parents, below = all_parents(), {self.process.pid}
         for _ in range(6):
-            for pid, parent, *arguments in rows:
-                if int(parent) in below:
-                    found[int(pid)] = " ".join(arguments)
-            below |= set(found)
-        return found
+            below |= {pid for pid, parent in parents.items() if parent in below}
+        return {pid: command_line(pid) for pid in below - {self.process.pid}}
 
     def main_process(self, word: str) -> int:
         """The first process of a part: the launcher's own child whose command line has the word."""
-        command = ["ps", "-ww", "-o", "pid=,args=", "--ppid", str(self.process.pid)]
-        listed = subprocess.run(command, capture_output=True, text=True, check=True)
-        rows = [line.split(maxsplit=1) for line in listed.stdout.splitlines()]
-        return next(int(pid) for pid, arguments in rows if word in arguments)
+        own = [pid for pid, parent in all_parents().items() if parent == self.process.pid]
+        return next(pid for pid in own if word in command_line(pid))
+
+
+def all_parents() -> dict[int, int]:
+    """Every process of this machine and its parent, from the system's table, else from `ps`."""
+    if (PROC / "self" / "stat").exists():
+        found = {}
+        for entry in PROC.glob("[0-9]*/stat"):
+            with contextlib.suppress(OSError):
+                found[int(entry.parent.name)] = int(entry.read_text(errors="replace").rpartition(")")[2].split()[1])
+        return found
+    listed = subprocess.run(["ps", "-eo", "pid=,ppid="], capture_output=True, text=True, check=True)
+    return {int(pid): int(parent) for pid, parent in map(str.split, listed.stdout.splitlines())}
 
 
 @pytest.fixture(scope="module")
