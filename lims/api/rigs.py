@@ -17,12 +17,12 @@ from lims.accounts.acts import once
 from lims.api.acts import KEY, ReasonSerializer, RecordRoutes, RouteAct, answers
 from lims.api.base import View, valid
 from lims.api.holds import HOLD_ACTS
-from lims.core.errors import Refusal
 from lims.files.services import store_file
 from lims.rigs import selectors, services
 from lims.rigs.models import Block as BlockRecord
 from lims.rigs.models import RigConfiguration, RigNote
-from lims.runs.selectors.applications import refuse_rig, uses_of, zero_of
+from lims.rigs.readiness import channel_states
+from lims.runs.selectors.applications import RigNow, rigs_now, uses_of, zero_of
 
 PARSERS = (JSONParser, MultiPartParser, FormParser)
 AT = OpenApiParameter("at", str, description="ISO 8601 with offset; now, unless said.")
@@ -95,18 +95,22 @@ class RigSerializer(EquipmentSerializer):
     next_due = serializers.SerializerMethodField()
 
     def get_may_be_used(self, rig: Any) -> bool:
-        return not self.get_why_not(rig)
+        return not self._now(rig).stop
 
     def get_why_not(self, rig: Any) -> str:
-        try:
-            refuse_rig(rig)
-        except Refusal as refusal:
-            return refusal.message
-        return ""
+        return self._now(rig).stop
 
     def get_next_due(self, rig: Any) -> str | None:
-        due = selectors.next_due(rig)
+        due = self._now(rig).due
         return due.isoformat() if due else None
+
+    def _now(self, rig: Any) -> RigNow:
+        """The rig as it is now, looked up once for all rigs of the answer."""
+        known: dict[int, RigNow] = self.context.setdefault("rigs_now", {})  # type: ignore[attr-defined]
+        if rig.pk not in known:
+            listed = getattr(self.parent, "instance", None)
+            known |= {now.rig.pk: now for now in rigs_now(listed if isinstance(listed, list) else [rig])}
+        return known[rig.pk]
 
 
 class ChannelSerializer(serializers.Serializer[Any]):
@@ -153,7 +157,7 @@ class RigDetailSerializer(RigSerializer):
     configuration = serializers.SerializerMethodField()
 
     def get_channels(self, rig: Any) -> list[dict[str, Any]]:
-        return list(ChannelSerializer(selectors.channel_states(rig), many=True).data)
+        return list(ChannelSerializer(channel_states(rig), many=True).data)
 
     def get_sensors(self, rig: Any) -> list[dict[str, str]]:
         return [{"serial": s.serial, "quantity": s.quantity} for s in selectors.sensors_of(rig)]

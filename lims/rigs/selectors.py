@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections.abc import Iterable
+from datetime import datetime
 from decimal import Decimal
 from typing import Any, TypeVar
 
@@ -26,7 +26,7 @@ from lims.rigs.models import (
     RigConfiguration,
     Sensor,
 )
-from lims.rigs.states import MethodState, RigState
+from lims.rigs.states import MethodState
 
 READ = "laboratory.read"
 M = TypeVar("M", bound=Model)
@@ -160,30 +160,36 @@ def rigs_with(block: Block) -> list[Rig]:
     return [rig for rig in Rig.objects.order_by("code") if block in mounted_blocks(rig)]
 
 
-def next_due(rig: Rig) -> date | None:
-    """The day on which the first calibration in force on a rig is due."""
-    return min((status.due_on for status in channel_states(rig) if status.due_on), default=None)
-
-
 # What a rig was at a time
+
+
+def configurations_at(rigs: Iterable[Rig], at: datetime) -> dict[int, RigConfiguration]:
+    """The configuration in force at `at` for each of some rigs, by the rig's key."""
+    found = (
+        RigConfiguration.objects.filter(rig__in=[rig.pk for rig in rigs], valid_from__lte=at)
+        .select_related("rig", "hot_block", "cold_block", "made_by")
+        .prefetch_related("channels__sensor")
+        .order_by("rig_id", "-number")
+        .distinct("rig_id")
+    )
+    return {configuration.rig_id: configuration for configuration in found}
 
 
 def configuration_at(rig: Rig, at: datetime) -> RigConfiguration:
     """The configuration in force at `at`; refuses where there was none yet."""
-    found = (
-        RigConfiguration.objects.filter(rig=rig, valid_from__lte=at)
-        .select_related("rig", "hot_block", "cold_block", "made_by")
-        .prefetch_related("channels__sensor")
-        .order_by("-number")
-        .first()
-    )
+    found = configurations_at([rig], at).get(rig.pk)
     if found is None:
-        raise Conflict(
-            f"{rig.code} had no configuration on {timezone.localtime(at):%Y-%m-%d %H:%M}.",
-            code="configuration-missing",
-            next_step="The rig keeper enters blocks and channels on the rig's page.",
-        )
+        raise no_configuration(rig, at)
     return found
+
+
+def no_configuration(rig: Rig, at: datetime) -> Conflict:
+    """The refusal for a rig that had no configuration at a time."""
+    return Conflict(
+        f"{rig.code} had no configuration on {timezone.localtime(at):%Y-%m-%d %H:%M}.",
+        code="configuration-missing",
+        next_step="The rig keeper enters blocks and channels on the rig's page.",
+    )
 
 
 def mounted_blocks(rig: Rig) -> tuple[Block, ...]:
@@ -195,9 +201,9 @@ def mounted_blocks(rig: Rig) -> tuple[Block, ...]:
     return (configuration.hot_block, configuration.cold_block)
 
 
-def calibrations_at(rig: Rig, at: datetime) -> dict[int, Calibration]:
-    """The calibration in force at `at` for each sensor of a rig, by the sensor's key."""
-    found = Calibration.objects.filter(sensor__rig=rig, period__contains=at).select_related(
+def calibrations_at(rigs: Iterable[Rig], at: datetime) -> dict[int, Calibration]:
+    """The calibration in force at `at` for each sensor of some rigs, by the sensor's key."""
+    found = Calibration.objects.filter(sensor__rig__in=[rig.pk for rig in rigs], period__contains=at).select_related(
         "sensor__rig", "certificate", "done_by"
     )
     return {calibration.sensor_id: calibration for calibration in found}
@@ -210,7 +216,7 @@ def setup_at(rig: Rig, at: datetime) -> dict[str, Any]:
     `configuration` the key of the configuration. Raises Conflict where a sensor had no calibration at that time.
     """
     configuration = configuration_at(rig, at)
-    calibrations = calibrations_at(rig, at)
+    calibrations = calibrations_at([rig], at)
     channels = list(configuration.channels.all())
     return {
         "setup": {
@@ -309,68 +315,3 @@ def _measured(value: float, u: float, unit: str) -> dict[str, str]:
 
 def _percent(fraction: float) -> str:
     return f"{Decimal(repr(fraction)).scaleb(2).normalize():f} %"
-
-
-# Whether a rig may be used now
-
-
-@dataclass(frozen=True, slots=True)
-class ChannelStatus:
-    """One channel of a rig with the calibration in force and whether it may be used today."""
-
-    channel: ConfigurationChannel
-    calibration: Calibration | None
-    problem: str = ""
-
-    @property
-    def due_on(self) -> date | None:
-        return self.calibration.due_on if self.calibration else None
-
-
-def channel_states(rig: Rig, at: datetime | None = None) -> list[ChannelStatus]:
-    """Each channel of a rig at a time (now, unless said) with its calibration; empty where it has no configuration."""
-    moment = at or timezone.now()
-    try:
-        configuration = configuration_at(rig, moment)
-    except Conflict:
-        return []
-    calibrations = calibrations_at(rig, moment)
-    day = timezone.localdate(moment)
-    return [_channel_status(channel, calibrations, day) for channel in configuration.channels.all()]
-
-
-def _channel_status(channel: ConfigurationChannel, calibrations: dict[int, Calibration], day: date) -> ChannelStatus:
-    if channel.sensor_id is None:
-        return ChannelStatus(channel, None)
-    calibration = calibrations.get(channel.sensor_id)
-    if calibration is None:
-        return ChannelStatus(channel, None, "no calibration in force")
-    overdue = calibration.due_on < day
-    return ChannelStatus(channel, calibration, f"calibration was due on {calibration.due_on}" if overdue else "")
-
-
-def refuse_unusable(rig: Rig, at: datetime | None = None) -> None:
-    """Refuse a rig that is out of service, not configured, or has a channel whose calibration is overdue or missing."""
-    if rig.state != RigState.IN_SERVICE:
-        raise Conflict(
-            f"{rig.code} is out of service: {rig.state_reason}",
-            code="rig-out-of-service",
-            next_step="Take another rig, or ask the rig keeper.",
-        )
-    moment = at or timezone.now()
-    configuration_at(rig, moment)
-    bad = [status for status in channel_states(rig, moment) if status.problem]
-    if bad:
-        raise _calibration_refusal(rig, bad)
-
-
-def _calibration_refusal(rig: Rig, bad: list[ChannelStatus]) -> Conflict:
-    words = "; ".join(f"{s.channel.sensor.serial if s.channel.sensor else ''}: {s.problem}" for s in bad)
-    due = min((s.due_on for s in bad if s.due_on), default=None)
-    return Conflict(
-        f"{rig.code} cannot be used: {words}.",
-        code="calibration-overdue" if due else "calibration-missing",
-        next_step="Take another rig, or have the sensor calibrated.",
-        due_on=due.isoformat() if due else None,
-        sensors=[s.channel.sensor.serial for s in bad if s.channel.sensor],
-    )

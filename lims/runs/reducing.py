@@ -25,7 +25,7 @@ from lims.accounts.models import User
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Refusal
 from lims.core.machines import advance, locked
-from lims.rigs.selectors import channel_states
+from lims.rigs.readiness import channel_states
 from lims.runs import bridge
 from lims.runs.bridge import Failed, Outcome
 from lims.runs.models import Reduction, Run

@@ -14,8 +14,9 @@ from lims.cases.selectors import standing_holds
 from lims.core.errors import Refusal
 from lims.files.services import store_file
 from lims.rigs import selectors, services
+from lims.rigs.readiness import channel_states
 from lims.rigs.states import RigState
-from lims.runs.selectors.applications import applications_for, refuse_rig, zero_of
+from lims.runs.selectors.applications import applications_for, refuse_rig, rigs_now, zero_of
 from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms import rigs as forms
@@ -32,8 +33,7 @@ def rigs(request: HttpRequest) -> HttpResponse:
     """Every rig, and whether it may be used."""
     user = person(request)
     listed = paged(request, selectors.rigs_for(user))
-    rows = [{"rig": rig, "stop": _stop(rig), "zero": zero_of(rig), "due": selectors.next_due(rig)} for rig in listed]
-    context = {"page": listed, "rows": rows, "may_create": user.may("rig.create")}
+    context = {"page": listed, "rows": rigs_now(listed), "may_create": user.may("rig.create")}
     return render(request, "rigs/rigs.html", context)
 
 
@@ -75,7 +75,7 @@ def rig(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         "stop": _stop(found),
         "actions": _buttons(user, found, failed),
         "refusal": failed.refusal if failed else None,
-        "channels": selectors.channel_states(found),
+        "channels": channel_states(found),
         "sensors": selectors.sensors_of(found),
         "zero": zero_of(found),
         "configurations": selectors.configurations_of(found),
@@ -83,6 +83,7 @@ def rig(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         "applications": applications[:20],
         "may_apply": user.may("application.apply"),
         "may_configure": user.may("rig.configure"),
+        "may_upload": user.may("run.upload"),
         "caution_keys": ALWAYS,
         "came_from": selectors.mounted_blocks(found),
         "went_into": list(applications[:20]),

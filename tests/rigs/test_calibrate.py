@@ -14,7 +14,7 @@ from lims.accounts.roles import Role
 from lims.core.errors import Conflict, Invalid
 from lims.rigs import services
 from lims.rigs.models import Calibration, Sensor
-from lims.rigs.selectors import channel_states, refuse_unusable
+from lims.rigs.readiness import channel_states, refuse_unusable
 from tests.factories import make_rig, somebody
 
 pytestmark = pytest.mark.django_db

@@ -222,3 +222,12 @@ def test_every_page_shows_for_an_operator(client) -> None:
         assert client.get(address).status_code == 200, address
     assert application.code in client.get(f"/blocks/{block.code}/").content.decode()
     assert application.code in client.get(f"/methods/{application.method_version.code}/").content.decode()
+
+
+def test_the_list_asks_the_database_no_more_often_when_it_grows(client, django_assert_max_num_queries) -> None:
+    client.force_login(somebody(Role.OPERATOR))
+    for number in range(4):
+        make_rig(f"bench-{number}")
+    with django_assert_max_num_queries(16):
+        page = client.get("/rigs/").content.decode()
+    assert page.count(">yes<") == 4

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from math import isclose
 from typing import Any
 
@@ -12,14 +13,16 @@ from django.utils import timezone
 
 from lims.accounts.acts import require
 from lims.accounts.models import User
+from lims.cases.selectors import held_codes
 from lims.cases.services import refuse_if_held
 from lims.core.codes import expect_kind
 from lims.core.errors import Conflict, Refusal
 from lims.core.finding import by_code
 from lims.rigs.models import Block, MethodVersion, Rig
-from lims.rigs.selectors import configuration_at, refuse_unusable
+from lims.rigs.readiness import Readiness, readiness_of, refuse_unusable
+from lims.rigs.selectors import configuration_at
 from lims.runs.models import Application, BlockPermit, Reduction, Run
-from lims.runs.selectors.runs import zeros_around
+from lims.runs.selectors.runs import youngest_zeros, zeros_around
 from lims.runs.states import ApplicationState
 from lims.samples.models import Sample
 from lims.samples.selectors import attacks, why_not_applicable
@@ -153,9 +156,24 @@ def zero_of(rig: Rig, at: datetime | None = None) -> Zero:
     except Conflict:
         max_age = None
     run, _ = zeros_around(rig, moment)
-    if run is None or run.started_at is None:
-        return Zero(None, None, max_age)
-    return Zero(run, moment - run.started_at, max_age)
+    return _zero(run, moment, max_age)
+
+
+def zeros_of(now: Iterable[Readiness]) -> dict[int, Zero]:
+    """The youngest zero of each of some rigs, by their keys; one query for all."""
+    listed = list(now)
+    youngest = youngest_zeros([ready.rig.pk for ready in listed])
+    return {
+        ready.rig.pk: _zero(
+            youngest.get(ready.rig.pk), ready.at, ready.configuration.zero_max_age if ready.configuration else None
+        )
+        for ready in listed
+    }
+
+
+def _zero(run: Any, at: datetime, max_age: timedelta | None) -> Zero:
+    """`run` carries `began`, when it was recorded as far as that is known."""
+    return Zero(run, at - run.began if run is not None else None, max_age)
 
 
 def refuse_sample(sample: Sample) -> None:
@@ -168,6 +186,32 @@ def refuse_sample(sample: Sample) -> None:
             next_step="Take it into custody first, or take another sample.",
             state=sample.state,
         )
+
+
+@dataclass(frozen=True, slots=True)
+class RigNow:
+    """A rig as a list shows it: why it may not be used ("" where it may), its zero, its next due day."""
+
+    rig: Rig
+    stop: str
+    zero: Zero
+    due: date | None
+
+
+def rigs_now(rigs: Iterable[Rig]) -> list[RigNow]:
+    """Some rigs as they are now; as many queries for many rigs as for one."""
+    now = readiness_of(rigs)
+    held, zeros = held_codes("rig"), zeros_of(now.values())
+    return [
+        RigNow(ready.rig, _stop_of(ready, ready.rig.code in held), zeros[key], ready.next_due)
+        for key, ready in now.items()
+    ]
+
+
+def _stop_of(ready: Readiness, held: bool) -> str:
+    if ready.refusal is not None:
+        return ready.refusal.message
+    return f"{ready.rig.code} is on hold." if held else ""
 
 
 def refuse_rig(rig: Rig, at: datetime | None = None) -> None:

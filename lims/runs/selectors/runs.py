@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -32,6 +32,7 @@ AROUND = ("application__sample", "application__method_version", "rig", "uploaded
 LONG = ("current__result", "current__setup", "current__environment", "current__calibrations")
 STATES = RunState.choices
 KINDS = Run.Kind.choices
+REDUCIBLE = (RunState.CHECKING, RunState.ACCEPTED, RunState.UNQUALIFIED)
 AT_WORK = (ReductionState.QUEUED, ReductionState.REDUCING)
 ZERO_REACH = timedelta(days=7)  # an older zero is never taken by itself; whether it is too old the rig's limit says
 DAY = timedelta(days=1)
@@ -104,10 +105,17 @@ def zeros_around(
     return before, zeros.filter(began__gt=start, began__lte=start + DAY).order_by("began").first()
 
 
-def _accepted_zeros(rig: Rig | int) -> QuerySet[Run]:
+def _accepted_zeros(rig: Rig | int) -> QuerySet[Any]:
     return Run.objects.filter(rig=rig, kind=Run.Kind.ZERO, state__in=(RunState.ACCEPTED, RunState.LOCKED)).annotate(
         began=Coalesce("started_at", "uploaded_at")
     )
+
+
+def youngest_zeros(rigs: Iterable[int]) -> dict[int, Run]:
+    """The youngest accepted zero of each of some rigs, by the rig's key, with `began`."""
+    zeros = Run.objects.filter(rig__in=rigs, kind=Run.Kind.ZERO, state__in=(RunState.ACCEPTED, RunState.LOCKED))
+    found = zeros.annotate(began=Coalesce("started_at", "uploaded_at")).order_by("rig_id", "-began").distinct("rig_id")
+    return {run.rig_id: run for run in found}
 
 
 def zero_choices(run: Run) -> QuerySet[Run]:
@@ -118,9 +126,9 @@ def zero_choices(run: Run) -> QuerySet[Run]:
 def runs_touched_by(zero: Run) -> QuerySet[Run]:
     """Runs that a zero which has just come may bear on: of its rig, a day around it, their zeros not chosen by hand."""
     moment = zero.started_at or zero.uploaded_at
+    runs: QuerySet[Any] = Run.objects.annotate(began=Coalesce("started_at", "uploaded_at"))
     return (
-        Run.objects.annotate(began=Coalesce("started_at", "uploaded_at"))
-        .filter(
+        runs.filter(
             rig=zero.rig_id,
             zeros_by_hand=False,
             state__in=(RunState.ACCEPTED, RunState.UNQUALIFIED),
