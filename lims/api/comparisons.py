@@ -10,6 +10,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from lims.accounts.acts import once
 from lims.api.base import View, valid
 from lims.comparisons import selectors, services
 from lims.rigs.selectors import get_method_version_for
@@ -17,6 +18,10 @@ from lims.samples.selectors import get_sample_for
 
 READ = "laboratory.read"
 KEY = OpenApiParameter("Idempotency-Key", str, OpenApiParameter.HEADER, description="Makes the act safe to repeat.")
+
+
+def _actor(request: Request) -> Any:
+    return request.user
 
 
 class ComparisonSerializer(serializers.Serializer[Any]):
@@ -118,7 +123,7 @@ class RankingSerializer(serializers.Serializer[Any]):
     figure = serializers.CharField()
     unit = serializers.CharField()
     confidence = serializers.FloatField()
-    required = serializers.IntegerField()
+    required = serializers.IntegerField()  # type: ignore[assignment]  # a key of the answer
     used = serializers.IntegerField()
     total = serializers.IntegerField()
     refusals = serializers.ListField(child=serializers.CharField())
@@ -142,17 +147,17 @@ class Comparisons(View):
 
     @extend_schema(responses=ComparisonSerializer(many=True))
     def get(self, request: Request) -> Response:
-        return self.page(selectors.comparisons_for(request.user), ComparisonSerializer)  # type: ignore[arg-type]
+        return self.page(selectors.comparisons_for(_actor(request)), ComparisonSerializer)
 
     @extend_schema(request=QuestionSerializer, parameters=[KEY], responses={201: ComparisonSerializer})
     def post(self, request: Request) -> Response:
         """Ask how samples rank under one method."""
-        asked = _asked(request, valid(QuestionSerializer(data=request.data)))
-        made = services.pose_comparison(actor=request.user, key=self.key, **asked)
+        asked, actor = _asked(request, valid(QuestionSerializer(data=request.data))), _actor(request)
+        made = once(self.key, services.pose_comparison)(actor=actor, **asked)
         return Response(ComparisonSerializer(made).data, status=201)
 
 
-def _asked(request: Request, content: dict[str, Any]) -> dict[str, Any]:
+def _asked(request: Request, content: dict[str, Any]) -> Any:
     """What was sent, with records in the place of codes."""
     user: Any = request.user
     content["method_version"] = get_method_version_for(user, content.pop("method"))
@@ -169,16 +174,16 @@ class Comparison(View):
 
     @extend_schema(responses=ComparisonSerializer)
     def get(self, request: Request, code: str) -> Response:
-        return Response(ComparisonSerializer(selectors.get_comparison_for(request.user, code)).data)  # type: ignore[arg-type]
+        return Response(ComparisonSerializer(selectors.get_comparison_for(_actor(request), code)).data)
 
     @extend_schema(request=ChangeSerializer, parameters=[KEY], responses=ComparisonSerializer)
     def put(self, request: Request, code: str) -> Response:
         """Change what is asked; a version that is not the newest is refused (412, code `stale`)."""
-        found = selectors.get_comparison_for(request.user, code)  # type: ignore[arg-type]
+        found = selectors.get_comparison_for(_actor(request), code)
         content = valid(ChangeSerializer(data=request.data))
         based = {"version": content.pop("version"), "reason": content.pop("reason", "")}
-        act: Any = services.change_comparison
-        made = act(found, actor=request.user, key=self.key, **based, **_asked(request, content))
+        asked, actor = _asked(request, content), _actor(request)
+        made = once(self.key, services.change_comparison)(found, actor=actor, **based, **asked)
         return Response(ComparisonSerializer(made).data)
 
 
@@ -190,7 +195,7 @@ class Ranking(View):
     @extend_schema(responses=RankingSerializer)
     def get(self, request: Request, code: str) -> Response:
         """The ranking as it stands now, with everything left out; items have no `rank` where `refusals` say why."""
-        answer = selectors.answer_of(selectors.get_comparison_for(request.user, code))  # type: ignore[arg-type]
+        answer = selectors.answer_of(selectors.get_comparison_for(_actor(request), code))
         content = {**answer.ranking, "comparison": code, "digest": answer.digest}
         for part in ("ranking", "provisional"):
             content[part] = [{**item, "marks": answer.marks.get(item["sample"], [])} for item in content[part]]
@@ -205,11 +210,11 @@ class Inclusions(View):
     @extend_schema(request=InclusionRequestSerializer, parameters=[KEY], responses={201: InclusionSerializer})
     def post(self, request: Request, code: str) -> Response:
         """Rank a sample although a hold, an open case or an exploratory batch speaks against it."""
-        found = selectors.get_comparison_for(request.user, code)  # type: ignore[arg-type]
+        found = selectors.get_comparison_for(_actor(request), code)
         content = valid(InclusionRequestSerializer(data=request.data))
-        act: Any = services.include_sample
-        sample = get_sample_for(request.user, content["sample"])  # type: ignore[arg-type]
-        made = act(found, actor=request.user, key=self.key, sample=sample, reason=content["reason"])
+        actor = _actor(request)
+        sample = get_sample_for(actor, content["sample"])
+        made = once(self.key, services.include_sample)(found, actor=actor, sample=sample, reason=content["reason"])
         return Response(InclusionSerializer(made).data, status=201)
 
 

@@ -16,6 +16,7 @@ from rest_framework.parsers import JSONParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from lims.accounts.acts import once
 from lims.api.base import View, valid
 from lims.core.errors import Invalid, NotFound
 from lims.files.selectors import open_file
@@ -32,6 +33,10 @@ KEY = OpenApiParameter("Idempotency-Key", str, OpenApiParameter.HEADER, descript
 DIGEST = OpenApiParameter(
     "Content-Digest", str, OpenApiParameter.HEADER, description="SHA-256 of the file, as RFC 9530 writes it."
 )
+
+
+def _actor(request: Request) -> Any:
+    return request.user
 
 
 class FigureSerializer(serializers.Serializer[Any]):
@@ -192,17 +197,17 @@ class Runs(View):
     @extend_schema(parameters=[FilterSerializer], responses=RunSerializer(many=True))
     def get(self, request: Request) -> Response:
         wanted = valid(FilterSerializer(data=request.query_params))
-        return self.page(runs_.narrowed(runs_.runs_for(request.user), wanted), RunSerializer)  # type: ignore[arg-type]
+        return self.page(runs_.narrowed(runs_.runs_for(_actor(request)), wanted), RunSerializer)
 
     @extend_schema(
         request={"multipart/form-data": UploadSerializer}, parameters=[KEY, DIGEST], responses={201: RunSerializer}
     )
     def post(self, request: Request) -> Response:
         """Send one run file; its reduction is queued. The same bytes again are refused (409, code `run-exists`)."""
-        content, user = valid(UploadSerializer(data=request.data)), request.user
+        content, user = valid(UploadSerializer(data=request.data)), _actor(request)
         file = content["file"]
         run = services.upload_run(
-            actor=user,  # type: ignore[arg-type]
+            actor=user,
             content=file,
             name=file.name,
             digest=_digest(request),
@@ -246,15 +251,14 @@ class Aborted(View):
     @extend_schema(request=AbortSerializer, parameters=[KEY], responses={201: RunSerializer})
     def post(self, request: Request) -> Response:
         """Say that an attempt was broken off; it stays on record and counts."""
-        content, user = valid(AbortSerializer(data=request.data)), request.user
+        content, user = valid(AbortSerializer(data=request.data)), _actor(request)
         file = content.get("file")
-        run = services.declare_aborted(
-            get_application_for(user, content["application"]),  # type: ignore[arg-type]
+        run = once(self.key, services.declare_aborted)(
+            get_application_for(user, content["application"]),
             actor=user,
             reason=content["reason"],
             content=file,
             name=file.name if file else "run",
-            key=self.key,
         )
         return Response(RunSerializer(run).data, status=201)
 
@@ -266,7 +270,7 @@ class Run(View):
 
     @extend_schema(responses=RunSerializer)
     def get(self, request: Request, code: str) -> Response:
-        return Response(RunSerializer(runs_.get_run_for(request.user, code)).data)  # type: ignore[arg-type]
+        return Response(RunSerializer(runs_.get_run_for(_actor(request), code)).data)
 
 
 class RunFile(View):
@@ -277,7 +281,7 @@ class RunFile(View):
     @extend_schema(responses={(200, "application/octet-stream"): OpenApiTypes.BINARY})
     def get(self, request: Request, code: str) -> FileResponse:
         """The bytes as they came, with their digest in `Repr-Digest` (RFC 9530)."""
-        row = runs_.get_run_for(request.user, code).file  # type: ignore[arg-type]
+        row = runs_.get_run_for(_actor(request), code).file
         if row is None:
             raise NotFound(f"{code} has no file.")
         response = FileResponse(open_file(row), as_attachment=True, filename=row.name)
@@ -295,15 +299,15 @@ class Reductions(View):
 
     @extend_schema(responses=ReductionSerializer(many=True))
     def get(self, request: Request, code: str) -> Response:
-        run = runs_.get_run_for(request.user, code)  # type: ignore[arg-type]
+        run = runs_.get_run_for(_actor(request), code)
         return self.page(reductions_.reductions_of(run).select_related("run"), ReductionSerializer)
 
     @extend_schema(request=ReduceSerializer, parameters=[KEY], responses={201: ReductionSerializer})
     def post(self, request: Request, code: str) -> Response:
         """Compute the figures again: a new reduction; the run points at it once it is done."""
-        content, run = valid(ReduceSerializer(data=request.data)), runs_.get_run_for(request.user, code)  # type: ignore[arg-type]
+        content, run = valid(ReduceSerializer(data=request.data)), runs_.get_run_for(_actor(request), code)
         act: Any = services.choose_window if "start" in content else services.request_reduction
-        made = act(run, actor=request.user, key=self.key, **content)
+        made = once(self.key, act)(run, actor=_actor(request), **content)
         return Response(ReductionSerializer(made).data, status=201)
 
 
@@ -315,14 +319,13 @@ class Zeros(View):
     @extend_schema(request=ZerosSerializer, parameters=[KEY], responses=RunSerializer)
     def post(self, request: Request, code: str) -> Response:
         """Choose the zeros by hand and reduce with them."""
-        content, user = valid(ZerosSerializer(data=request.data)), request.user
+        content, user = valid(ZerosSerializer(data=request.data)), _actor(request)
         chosen = {
-            name: runs_.get_run_for(user, content[name]) if content[name] else None  # type: ignore[arg-type]
-            for name in ("zero", "zero_after")
+            name: runs_.get_run_for(user, content[name]) if content[name] else None for name in ("zero", "zero_after")
         }
-        act: Any = services.choose_zeros
-        run = runs_.get_run_for(user, code)  # type: ignore[arg-type]
-        return Response(RunSerializer(act(run, actor=user, key=self.key, reason=content["reason"], **chosen)).data)
+        run = runs_.get_run_for(user, code)
+        done = once(self.key, services.choose_zeros)(run, actor=user, reason=content["reason"], **chosen)
+        return Response(RunSerializer(done).data)
 
 
 class Overrides(View):
@@ -334,9 +337,8 @@ class Overrides(View):
     def post(self, request: Request, code: str) -> Response:
         """Set a blocking flag aside, by name and with a reason; not of one's own work."""
         content = valid(OverrideSerializer(data=request.data))
-        reduction = reductions_.get_reduction_for(request.user, code)  # type: ignore[arg-type]
-        act: Any = services.override_flag
-        made = act(reduction, actor=request.user, key=self.key, **content)
+        reduction = reductions_.get_reduction_for(_actor(request), code)
+        made = once(self.key, services.override_flag)(reduction, actor=_actor(request), **content)
         return Response(OverriddenSerializer(made).data, status=201)
 
 
@@ -347,7 +349,7 @@ class Reduction(View):
 
     @extend_schema(responses=ReductionSerializer)
     def get(self, request: Request, code: str) -> Response:
-        return Response(ReductionSerializer(reductions_.get_reduction_for(request.user, code)).data)  # type: ignore[arg-type]
+        return Response(ReductionSerializer(reductions_.get_reduction_for(_actor(request), code)).data)
 
 
 class Result(View):
@@ -358,7 +360,7 @@ class Result(View):
     @extend_schema(responses={200: OpenApiTypes.OBJECT})
     def get(self, request: Request, code: str) -> Response:
         """The result exactly as it is stored; `python -m analysis reduce` repeats it from this and the files alone."""
-        return Response(reductions_.get_reduction_for(request.user, code).result)  # type: ignore[arg-type]
+        return Response(reductions_.get_reduction_for(_actor(request), code).result)
 
 
 class PartSerializer(serializers.Serializer[Any]):
@@ -378,7 +380,7 @@ class Traces(View):
     def get(self, request: Request, code: str) -> Response:
         """The calibrated channels as a plotly figure, each thinned to the extremes within a pixel."""
         part = valid(PartSerializer(data=request.query_params))
-        reduction = reductions_.get_reduction_for(request.user, code)  # type: ignore[arg-type]
+        reduction = reductions_.get_reduction_for(_actor(request), code)
         return Response(drawing_of(reduction, **part))
 
 

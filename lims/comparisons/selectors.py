@@ -283,7 +283,7 @@ def _with_figures(light: list[Light]) -> list[Row]:
     return [_with(one.row, computed.get(one.current or 0)) for one in light]
 
 
-def _with(row: Row, computed: dict[str, Any] | None) -> Row:
+def _with(row: Row, computed: Any) -> Row:
     if computed is None:
         return row
     parts = {name: getattr(row, name) for name in Row.__slots__}

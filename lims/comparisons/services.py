@@ -59,7 +59,7 @@ def _fill(comparison: Comparison, asked: Question) -> None:
     samples = list(dict.fromkeys(asked.get("samples") or (comparison.samples.all() if comparison.pk else ())))
     for name in ("title", "question", "method_version", "figure", "reference", "confidence"):
         if name in asked:
-            setattr(comparison, name, asked[name])  # type: ignore[literal-required]
+            setattr(comparison, name, asked[name])
     _refuse_odd(comparison, samples)
     comparison.save()
     comparison.samples.set(samples)

@@ -28,7 +28,7 @@ from analysis.quantities import QUANTITIES
 from analysis.results import Measured, Reduction, Trace
 from analysis.setup_reading import read_setup
 from analysis.steady.zero_run import reduce_zero
-from analysis.units import shown
+from analysis.units import from_si
 from analysis.version import VERSION
 from lims.core.display import pretty_unit
 from lims.files.models import StoredFile
@@ -203,7 +203,7 @@ def _with_columns_of(trace: Trace, setup: Mapping[str, Any]) -> dict[str, Any]:
 def _curve(reading: Reading) -> traces.Curve:
     quantity = QUANTITIES[reading.quantity]
     panel = "temperature" if quantity.dimension == "temperature" else quantity.label.lower()
-    values = np.asarray(shown(reading.values(), reading.quantity))
+    values = np.asarray(from_si(reading.values(), quantity.shown, reading.quantity))
     return traces.Curve(name=reading.column, panel=panel, unit=pretty_unit(quantity.shown), values=values)
 
 

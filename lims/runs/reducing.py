@@ -16,7 +16,7 @@ from typing import Any
 
 import structlog
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import InterfaceError, OperationalError, connection, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
@@ -29,7 +29,7 @@ from lims.rigs.readiness import channel_states
 from lims.runs import bridge
 from lims.runs.bridge import Failed, Outcome
 from lims.runs.models import Reduction, Run
-from lims.runs.selectors.runs import overlapping, reduction_at_work, runs_touched_by, zeros_around
+from lims.runs.selectors.runs import REDUCIBLE, overlapping, reduction_at_work, runs_touched_by, zeros_around
 from lims.runs.states import APPLICATION_MACHINE, RUN_MACHINE, ApplicationState, ReductionState, RunState
 from lims.runs.traces import key_of
 
@@ -40,7 +40,6 @@ AROUND = (
     "run__rig", "run__file", "run__zero__file", "run__zero_after__file",
     "run__application__sample", "run__application__method_version",
 )  # fmt: skip
-REDUCIBLE = (RunState.CHECKING, RunState.ACCEPTED, RunState.UNQUALIFIED)
 ZERO_CAME = "another zero came"
 DOUBTS = ("zero_missing", "zero_stale", "zero_drift")
 Problem = dict[str, Any]
@@ -93,6 +92,10 @@ def perform_reduction(pk: int) -> list[int]:
         _failed(claim, failure.error, refuses=failure.refuses_file)
     except Refusal as refusal:
         _failed(claim, {"code": refusal.code, "message": refusal.message}, refuses=False)
+    except (OperationalError, InterfaceError) as error:
+        # the database went away: the lease runs out, and the sweep sends the reduction again
+        log.warning("the database was lost during a reduction", reduction=pk, error=str(error))
+        connection.close()
     except Exception as error:
         log.exception("reduction failed", reduction=pk)
         _failed(claim, {"code": "internal-error", "message": f"{type(error).__name__}: {error}"}, refuses=False)
@@ -229,7 +232,7 @@ def _finished(claim: Claim, inputs: Inputs, outcome: Outcome) -> list[int]:
 @act("reduction.finish")
 def finish_reduction(*, actor: User | None, claim: Claim, inputs: Inputs, outcome: Outcome) -> Reduction:
     """Write what was computed, make it the run's current reduction, and say what the run is worth."""
-    reduction = _held(claim).select_for_update().first()
+    reduction: Reduction | None = _held(claim).select_for_update().first()
     if reduction is None:
         raise ClaimLost
     run = locked(reduction.run)
@@ -252,7 +255,27 @@ def _fill(reduction: Reduction, inputs: Inputs, outcome: Outcome) -> None:
     reduction.inputs, reduction.setup = inputs.digests, inputs.snapshot.setup
     reduction.calibrations = inputs.snapshot.calibrations
     reduction.figures, reduction.flags = outcome.figures, outcome.flags
-    reduction.shared, reduction.result = outcome.shared, outcome.result
+    reduction.shared = outcome.shared
+    reduction.result = {
+        **outcome.result,
+        "run": {**outcome.result.get("run", {}), "code": reduction.run.code},
+        "record": _record(reduction, inputs),
+    }
+
+
+def _record(reduction: Reduction, inputs: Inputs) -> dict[str, Any]:
+    """Who asked for it, when it was made, by what, and with which records: what the result alone cannot know."""
+    times = {"requested_at": reduction.requested_at, "started_at": reduction.started_at}
+    return {
+        "reduction": reduction.code,
+        "requested_by": reduction.requested_by.username if reduction.requested_by else "",
+        "reason": reduction.reason,
+        **{name: moment.isoformat() if moment else "" for name, moment in times.items()},
+        "finished_at": reduction.finished_at.isoformat() if reduction.finished_at else "",
+        "configuration": inputs.snapshot.configuration,
+        "calibrations": inputs.snapshot.calibrations,
+        "environment": reduction.environment,
+    }
 
 
 def _settle(run: Run, reduction: Reduction, inputs: Inputs) -> None:
@@ -321,7 +344,7 @@ def _failed(claim: Claim, error: dict[str, Any], *, refuses: bool) -> None:
 @act("reduction.fail")
 def fail_reduction(*, actor: User | None, claim: Claim, error: dict[str, Any], refuses: bool) -> Reduction:
     """Keep why a reduction failed. Where the file itself is at fault the run is refused; the file stays."""
-    reduction = _held(claim).select_for_update().first()
+    reduction: Reduction | None = _held(claim).select_for_update().first()
     if reduction is None:
         raise ClaimLost
     reduction.state = ReductionState.FAILED

@@ -21,7 +21,7 @@ from lims.runs.states import ReductionState
 log = structlog.get_logger(__name__)
 
 
-@shared_task(name="runs.reduce_run")
+@shared_task(name="runs.reduce_run")  # type: ignore[untyped-decorator]
 def reduce_run(pk: int) -> None:
     """Reduce one run; does nothing where another worker has the reduction, or where it is done."""
     token = context.request_id.set(uuid.uuid4().hex)

@@ -9,6 +9,7 @@ from django.shortcuts import render
 from django.urls import path, reverse
 from django.views.decorators.http import require_GET, require_POST
 
+from lims.accounts.acts import once
 from lims.audit.selectors import history_of
 from lims.comparisons import selectors, services
 from lims.core.display import pretty_unit
@@ -38,8 +39,8 @@ def comparison_new(request: HttpRequest) -> HttpResponse:
     done = request.method == "POST" and submitted(
         request,
         form,
-        lambda: services.pose_comparison(
-            actor=user, method_version=version, key=key_of(request), **_asked(form.cleaned_data)
+        lambda: once(key_of(request), services.pose_comparison)(
+            actor=user, method_version=version, **_asked(form.cleaned_data)
         ),
         to=_page_of,
     )
@@ -47,7 +48,7 @@ def comparison_new(request: HttpRequest) -> HttpResponse:
     return done or render(request, "comparisons/new.html", context, status=status_of(form))
 
 
-def _asked(content: dict[str, Any]) -> dict[str, Any]:
+def _asked(content: dict[str, Any]) -> Any:
     return {**content, "samples": list(content["samples"]), "confidence": float(content["confidence"]) / 100}
 
 
@@ -128,12 +129,8 @@ def comparison_change(request: HttpRequest, code: str) -> HttpResponse:
     done = request.method == "POST" and submitted(
         request,
         form,
-        lambda: services.change_comparison(
-            found,
-            actor=user,
-            version=int(request.POST.get("version") or 0),
-            key=key_of(request),
-            **_asked(form.cleaned_data),
+        lambda: once(key_of(request), services.change_comparison)(
+            found, actor=user, version=int(request.POST.get("version") or 0), **_asked(form.cleaned_data)
         ),
         to=_page_of,
     )
@@ -162,7 +159,7 @@ def comparison_include(request: HttpRequest, code: str) -> HttpResponse:
     done = submitted(
         request,
         form,
-        lambda: services.include_sample(found, actor=user, key=key_of(request), **form.cleaned_data),
+        lambda: once(key_of(request), services.include_sample)(found, actor=user, **form.cleaned_data),
         to=_page_of,
     )
     return done or _show(request, code, form)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import messages
 from django.db import models
@@ -14,6 +14,7 @@ from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.views.decorators.http import require_GET, require_POST
 
+from lims.accounts.acts import once
 from lims.core.errors import Invalid, NotFound, Refusal, problem_content
 from lims.files.selectors import open_file
 from lims.runs.selectors import reductions as reductions_
@@ -68,7 +69,10 @@ def upload(request: HttpRequest) -> HttpResponse:
 
 def _take(request: HttpRequest, form: AboutForm, file: Any) -> Any:
     if not form.is_valid():
-        raise Invalid("What is said about the files is not right.", fields=dict(form.errors))
+        raise Invalid(
+            "What is said about the files is not right.",
+            fields={name: [str(e) for e in found] for name, found in form.errors.items()},
+        )
     about = {name: value for name, value in form.cleaned_data.items() if value}
     several = len(request.FILES.getlist("files")) > 1
     key = key_of(request)
@@ -112,13 +116,12 @@ def run_abort(request: HttpRequest) -> HttpResponse:
 def _abort(request: HttpRequest, form: AbortForm) -> models.Model:
     content, user = form.cleaned_data, person(request)
     file = content["file"]
-    return services.declare_aborted(
+    return once(key_of(request), services.declare_aborted)(
         get_application_for(user, content["application"]),
         actor=user,
         reason=content["reason"],
         content=file,
         name=file.name if file else "run",
-        key=key_of(request),  # type: ignore[call-arg]
     )
 
 
@@ -195,7 +198,7 @@ def _context(
 
 def _actions(user: Any, run: Any, shown: Any, work: Any, bound: tuple[str, Any] | None) -> list[dict[str, Any]]:
     """What can be done with a run, each with its form, or with the reason why not."""
-    closed = "" if run.state in services.REDUCIBLE else f"The run is {run.state}."
+    closed = "" if run.state in runs_.REDUCIBLE else f"The run is {run.state}."
     busy = closed or ("It is being reduced; wait until that is done." if work else "")
     left = reductions_.blocking_flags(shown) if shown and shown.pk == run.current_id else []
     acts = [
@@ -253,7 +256,7 @@ def run_reduce(request: HttpRequest, code: str) -> HttpResponse:
         code,
         name="run-reduce",
         form=ReasonForm(request.POST),
-        act=lambda found, c: services.request_reduction(found, actor=person(request), key=key_of(request), **c),
+        act=lambda found, c: once(key_of(request), services.request_reduction)(found, actor=person(request), **c),
     )
 
 
@@ -264,8 +267,8 @@ def run_window(request: HttpRequest, code: str) -> HttpResponse:
 
     def act(found: Any, c: dict[str, Any]) -> Any:
         start, end = float(c["start"]), float(c["end"])
-        actor, key = person(request), key_of(request)
-        return services.choose_window(found, actor=actor, start=start, end=end, reason=c["reason"], key=key)  # type: ignore[call-arg]
+        service = once(key_of(request), services.choose_window)
+        return service(found, actor=person(request), start=start, end=end, reason=c["reason"])
 
     return _act(request, code, name="run-window", form=WindowForm(request.POST), act=act)
 
@@ -280,7 +283,7 @@ def run_zeros(request: HttpRequest, code: str) -> HttpResponse:
         code,
         name="run-zeros",
         form=ZerosForm(request.POST, run=found),
-        act=lambda run, c: services.choose_zeros(run, actor=person(request), key=key_of(request), **c),
+        act=lambda run, c: once(key_of(request), services.choose_zeros)(run, actor=person(request), **c),
     )
 
 
@@ -297,7 +300,7 @@ def run_override(request: HttpRequest, code: str) -> HttpResponse:
         code,
         name="run-override",
         form=OverrideForm(request.POST, flags=reductions_.blocking_flags(current)),
-        act=lambda _, c: services.override_flag(current, actor=person(request), key=key_of(request), **c),
+        act=lambda _, c: once(key_of(request), services.override_flag)(current, actor=person(request), **c),
     )
 
 
@@ -329,7 +332,7 @@ def _seconds(request: HttpRequest, name: str) -> float | None:
 
 @require_GET
 @page(READ)
-def run_file(request: HttpRequest, code: str) -> FileResponse:
+def run_file(request: HttpRequest, code: str) -> HttpResponse:
     """The file of a run, byte for byte as it came."""
     found = runs_.get_run_for(person(request), code)
     if found.file is None:
@@ -337,13 +340,13 @@ def run_file(request: HttpRequest, code: str) -> FileResponse:
     return as_download(found.file)
 
 
-def as_download(row: Any) -> FileResponse:
+def as_download(row: Any) -> HttpResponse:
     """A stored file as a download: never shown by the browser, never run, under a harmless name."""
     response = FileResponse(open_file(row), as_attachment=True, filename=row.name, content_type=BYTES)
     response["Content-Length"] = str(row.size)
     response["Content-Security-Policy"] = "default-src 'none'; sandbox"
     response["X-Content-Type-Options"] = "nosniff"
-    return response
+    return cast(HttpResponse, response)
 
 
 @require_GET

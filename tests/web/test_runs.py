@@ -45,7 +45,7 @@ def test_a_dropped_file_is_received_and_its_row_follows_it_to_its_figures(client
     assert "hx-get" in row
     reduce_all()
     row = client.get(answer.json()["follow"]).content.decode()
-    assert "Accepted" in row
+    assert "accepted" in row.lower()
     assert "temperature rise" in row
     assert "hx-get" not in row
 
@@ -82,7 +82,7 @@ def test_without_javascript_the_form_comes_back_filled_with_the_refusal(client, 
 def test_the_page_shows_figures_flags_file_and_reductions(client, operator) -> None:
     run, zero = sent_with_zero()
     page = client.get(f"/runs/{run.code}/").content.decode()
-    for words in ("Temperature rise", "Thermal impedance", "Budget of the", run.file.sha256, zero.code, "Accepted"):
+    for words in ("Temperature rise", "Thermal impedance", "Budget of the", run.file.sha256, zero.code):
         assert words in page
     assert run.current.code in page
     assert "±" in page

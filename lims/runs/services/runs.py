@@ -21,8 +21,8 @@ from lims.files.services import store_file
 from lims.rigs.models import Rig
 from lims.runs.intake import Incoming, application_in, take_in
 from lims.runs.models import Application, Override, Reduction, Run
-from lims.runs.reducing import REDUCIBLE, queue_row
-from lims.runs.selectors.runs import OPEN_FOR_RUNS, applications_open, run_with_file
+from lims.runs.reducing import queue_row
+from lims.runs.selectors.runs import OPEN_FOR_RUNS, REDUCIBLE, applications_open, run_with_file
 from lims.runs.states import RUN_MACHINE, ApplicationState, ReductionState, RunState
 from lims.runs.tasks import send_after_commit
 

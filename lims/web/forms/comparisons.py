@@ -14,14 +14,14 @@ from lims.web.forms.fields import NumberField, TextArea
 class MethodForm(forms.Form):
     """The method whose conditions count as matched."""
 
-    method = forms.ModelChoiceField(queryset=None, to_field_name="code", label="Method")
+    method: forms.ModelChoiceField[Any] = forms.ModelChoiceField(queryset=None, to_field_name="code", label="Method")
 
     def __init__(self, *args: Any, user: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["method"].queryset = method_versions_for(user).exclude(state="draft")  # type: ignore[attr-defined]
 
 
-class SampleChoice(forms.ModelMultipleChoiceField):
+class SampleChoice(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]  # not generic at run time
     """Samples with how many applications each has."""
 
     widget = forms.CheckboxSelectMultiple
@@ -39,7 +39,7 @@ class QuestionForm(forms.Form):
     question = TextArea(label="What it is for", required=False)
     samples = SampleChoice(queryset=None, to_field_name="code", label="Samples")
     figure = forms.ChoiceField(choices=FIGURES, initial="temperature_rise", label="Ranked by")
-    reference = forms.ModelChoiceField(
+    reference: forms.ModelChoiceField[Any] = forms.ModelChoiceField(
         queryset=None, to_field_name="code", required=False, empty_label="none", label="Set against the reference"
     )
     confidence = NumberField(unit="%", least=50, most=99.9, initial=95, label="Confidence of all intervals together")
@@ -55,7 +55,7 @@ class QuestionForm(forms.Form):
 class InclusionForm(forms.Form):
     """A sample to be ranked although something speaks against it."""
 
-    sample = forms.ModelChoiceField(queryset=None, to_field_name="code")
+    sample: forms.ModelChoiceField[Any] = forms.ModelChoiceField(queryset=None, to_field_name="code")
     reason = TextArea(label="Reason")
 
     def __init__(self, *args: Any, comparison: Any, **kwargs: Any) -> None:
@@ -66,7 +66,7 @@ class InclusionForm(forms.Form):
 class MapForm(forms.Form):
     """The method whose samples are put on the map."""
 
-    method = forms.ModelChoiceField(queryset=None, to_field_name="code", empty_label=None)
+    method: forms.ModelChoiceField[Any] = forms.ModelChoiceField(queryset=None, to_field_name="code", empty_label=None)
 
     def __init__(self, *args: Any, user: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -18,7 +18,9 @@ class RunFilter(forms.Form):
 
     state = forms.ChoiceField(required=False, choices=[("", "all states"), *STATES])
     kind = forms.ChoiceField(required=False, choices=[("", "all kinds"), *KINDS])
-    rig = forms.ModelChoiceField(queryset=None, required=False, to_field_name="code", empty_label="all rigs")
+    rig: forms.ModelChoiceField[Any] = forms.ModelChoiceField(
+        queryset=None, required=False, to_field_name="code", empty_label="all rigs"
+    )
     sample = CodeField("sample", required=False)
     person = forms.CharField(required=False, label="Sent by (user name)")
     flag = forms.ChoiceField(required=False, choices=[("", "with and without flags"), (SEVERE, "with a blocking flag")])
@@ -41,13 +43,13 @@ class AboutForm(forms.Form):
     """What is said about a file; what is left blank is read from the file's own notes."""
 
     kind = forms.ChoiceField(required=False, choices=[("", "as the file says, else a sample run"), *KINDS])
-    application = forms.ModelChoiceField(
+    application: forms.ModelChoiceField[Any] = forms.ModelChoiceField(
         queryset=None,
         required=False,
         to_field_name="code",
         empty_label="as the file says, or the only open one on its rig",
     )
-    rig = forms.ModelChoiceField(
+    rig: forms.ModelChoiceField[Any] = forms.ModelChoiceField(
         queryset=None, required=False, to_field_name="code", empty_label="that of the application, or as the file says"
     )
 
@@ -69,14 +71,17 @@ class WindowForm(forms.Form):
 class ZerosForm(forms.Form):
     """Other zeros, chosen by hand."""
 
-    zero = forms.ModelChoiceField(queryset=None, required=False, to_field_name="code", empty_label="none")
-    zero_after = forms.ModelChoiceField(
+    zero: forms.ModelChoiceField[Any] = forms.ModelChoiceField(
+        queryset=None, required=False, to_field_name="code", empty_label="none"
+    )
+    zero_after: forms.ModelChoiceField[Any] = forms.ModelChoiceField(
         queryset=None, required=False, to_field_name="code", empty_label="none", label="Zero after"
     )
     reason = TextArea(label="Reason")
 
     def __init__(self, *args: Any, run: Any, **kwargs: Any) -> None:
-        super().__init__(*args, initial={"zero": run.zero, "zero_after": run.zero_after}, **kwargs)
+        kwargs["initial"] = {"zero": run.zero, "zero_after": run.zero_after}
+        super().__init__(*args, **kwargs)
         for name in ("zero", "zero_after"):
             self.fields[name].queryset = zero_choices(run)  # type: ignore[attr-defined]
 
