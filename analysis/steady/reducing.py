@@ -8,7 +8,7 @@ from analysis.errors import BadSetup, Where
 from analysis.results import Plateau, Reduction, Settled, Trace
 from analysis.setup import RigSetup
 from analysis.statistics.autocorrelation import mean_of
-from analysis.statistics.uncertainty import Estimate
+from analysis.statistics.uncertainty import Estimate, Source
 from analysis.steady.case import Case
 from analysis.steady.figures import find_figures
 from analysis.steady.flags import find_flags
@@ -21,6 +21,8 @@ from analysis.steady.storage import heat_capacity, stored_heat
 from analysis.steady.window import NO_NULLS, Rig, Window, make_window
 from analysis.steady.zero import Zero, measured_zero, stated_zero
 from analysis.version import VERSION
+
+_BLOCKS = ("hot_temperature", "cold_temperature")
 
 
 def reduce_trace(
@@ -117,19 +119,24 @@ def _nulls(zero: Zero | None, setup: RigSetup, notes: dict[str, str]) -> Mapping
             "null_temperatures = true needs a zero run with hot and cold temperatures",
             where=Where(key="zero.null_temperatures"),
         )
-    middle = 0.5 * (window.mean("hot_temperature") + window.mean("cold_temperature"))
-    difference = window.mean("hot_temperature") - window.mean("cold_temperature")
+    sensors = {name: tuple(_frozen(window, mean) for mean in window.means[name]) for name in _BLOCKS}
+    sides = [sum(means, Estimate(0.0)) * (1.0 / len(means)) for means in sensors.values()]
+    middle = 0.5 * (sides[0] + sides[1])
     notes["null_temperatures"] = (
-        f"hot less cold on the zero run: {difference.value:.4f} K, taken out; the sensors' "
+        f"hot less cold on the zero run: {(sides[0] - sides[1]).value:.4f} K, taken out; the sensors' "
         "calibration errors are thereby taken as constant and cancel"
     )
-    columns = {
-        channel.column: channel.quantity
-        for channel in setup.channels
-        if channel.quantity in ("hot_temperature", "cold_temperature")
-    }
-    sensors = {name: iter(window.means[name]) for name in ("hot_temperature", "cold_temperature")}
-    return {column: next(sensors[quantity]) - middle for column, quantity in columns.items()}
+    left = {name: iter(means) for name, means in sensors.items()}
+    columns = {channel.column: channel.quantity for channel in setup.channels if channel.quantity in _BLOCKS}
+    return {column: next(left[quantity]) - middle for column, quantity in columns.items()}
+
+
+def _frozen(window: Window, mean: Estimate) -> Estimate:
+    """A mean of another run, its scatter as a source of its own."""
+    joint = set(window.together.sources)
+    scatter = window.together.scatter(mean)
+    kept = {source: slope for source, slope in mean.gradient.items() if source not in joint}
+    return Estimate(mean.value, {**kept, Source("zero temperature readings", scatter.u, "A", scatter.dof): 1.0})
 
 
 def _settled(case: Case, window: Window | None) -> Settled:
