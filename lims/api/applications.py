@@ -32,7 +32,7 @@ FILTERS = [
 SCANNED = [OpenApiParameter("sample", str, required=True), OpenApiParameter("rig", str, required=True)]
 
 
-class PlanSerializer(serializers.Serializer[Any]):
+class PlanApplicationSerializer(serializers.Serializer[Any]):
     """What is to go where, by codes. Both surfaces are part of the record."""
 
     sample = serializers.CharField()
@@ -131,7 +131,7 @@ class ApplicationDetailSerializer(ApplicationSerializer):
         return ["heat", "press", "mains", *cautions_of(application.sample)]
 
 
-class CheckSerializer(serializers.Serializer[Any]):
+class WorkCheckSerializer(serializers.Serializer[Any]):
     """One line before the work: in order, to be careful about, or stopping it."""
 
     ok = serializers.BooleanField(default=False)
@@ -141,11 +141,11 @@ class CheckSerializer(serializers.Serializer[Any]):
     why = serializers.CharField(default="")
 
 
-class ChecksSerializer(serializers.Serializer[Any]):
+class WorkChecksSerializer(serializers.Serializer[Any]):
     """Whether the work may begin."""
 
     may_begin = serializers.BooleanField()
-    checks = CheckSerializer(many=True)
+    checks = WorkCheckSerializer(many=True)
 
 
 class Applications(View):
@@ -160,12 +160,12 @@ class Applications(View):
 
     @extend_schema(
         operation_id="application_plan",
-        request=PlanSerializer,
+        request=PlanApplicationSerializer,
         responses=answers(ApplicationDetailSerializer, 201),
         parameters=[KEY],
     )
     def post(self, request: Request) -> Response:
-        user, content = _user(request), valid(PlanSerializer(data=request.data))
+        user, content = _user(request), valid(PlanApplicationSerializer(data=request.data))
         faces = services.Faces(
             get_block_for(user, content.pop("hot_block")), get_block_for(user, content.pop("cold_block"))
         )
@@ -196,13 +196,13 @@ class ApplicationChecks(View):
 
     rights = {"GET": "laboratory.read"}
 
-    @extend_schema(operation_id="application_checks", parameters=SCANNED, responses=answers(ChecksSerializer))
+    @extend_schema(operation_id="application_checks", parameters=SCANNED, responses=answers(WorkChecksSerializer))
     def get(self, request: Request) -> Response:
         user = _user(request)
         sample = get_sample_for(user, request.query_params.get("sample", ""))
         rig = get_rig_for(user, request.query_params.get("rig", ""))
         checks = selectors.checks_before(sample, rig)
-        return Response(ChecksSerializer({"may_begin": selectors.may_begin(checks), "checks": checks}).data)
+        return Response(WorkChecksSerializer({"may_begin": selectors.may_begin(checks), "checks": checks}).data)
 
 
 def _user(request: Request) -> Any:

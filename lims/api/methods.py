@@ -16,7 +16,7 @@ from lims.api.base import View, valid
 from lims.rigs import selectors, services
 
 
-class ContentSerializer(serializers.Serializer[Any]):
+class MethodContentSerializer(serializers.Serializer[Any]):
     """What a method version states, in SI; tolerances of power and force as fractions."""
 
     reduction_method = serializers.ChoiceField(choices=selectors.reduction_choices(), required=False)
@@ -36,7 +36,7 @@ class ContentSerializer(serializers.Serializer[Any]):
     repeats = serializers.IntegerField(required=False, min_value=1, max_value=99)
 
 
-class MethodRequestSerializer(ContentSerializer):
+class MethodRequestSerializer(MethodContentSerializer):
     """A method with its first version."""
 
     name = serializers.CharField(max_length=200)
@@ -45,7 +45,7 @@ class MethodRequestSerializer(ContentSerializer):
     surface = serializers.CharField(max_length=60)
 
 
-class VersionSerializer(ContentSerializer):
+class MethodVersionSerializer(MethodContentSerializer):
     """One version of a method."""
 
     code = serializers.CharField()
@@ -70,10 +70,10 @@ class MethodSerializer(serializers.Serializer[Any]):
     versions = serializers.SerializerMethodField()
 
     def get_versions(self, method: Any) -> list[dict[str, Any]]:
-        return list(VersionSerializer(selectors.versions_of(method), many=True).data)
+        return list(MethodVersionSerializer(selectors.versions_of(method), many=True).data)
 
 
-class ApproveSerializer(serializers.Serializer[Any]):
+class ApproveMethodSerializer(serializers.Serializer[Any]):
     """From when it is in force."""
 
     effective_from = serializers.DateTimeField(required=False, help_text="Now, unless said.")
@@ -106,9 +106,9 @@ class Method(View):
 
     rights = {"GET": "laboratory.read"}
 
-    @extend_schema(operation_id="method", responses=answers(VersionSerializer))
+    @extend_schema(operation_id="method", responses=answers(MethodVersionSerializer))
     def get(self, request: Request, code: str) -> Response:
-        return Response(VersionSerializer(selectors.get_version_of_method_for(_user(request), code)).data)
+        return Response(MethodVersionSerializer(selectors.get_version_of_method_for(_user(request), code)).data)
 
 
 class NextVersion(View):
@@ -118,15 +118,15 @@ class NextVersion(View):
 
     @extend_schema(
         operation_id="method_draft",
-        request=ContentSerializer,
-        responses=answers(VersionSerializer, 201),
+        request=MethodContentSerializer,
+        responses=answers(MethodVersionSerializer, 201),
         parameters=[KEY],
     )
     def post(self, request: Request, code: str) -> Response:
-        content = valid(ContentSerializer(data=request.data))
+        content = valid(MethodContentSerializer(data=request.data))
         method = selectors.get_version_of_method_for(_user(request), code).method
         made = once(self.key, services.draft_method_version)(method, actor=_user(request), **content)
-        return Response(VersionSerializer(made).data, status=201)
+        return Response(MethodVersionSerializer(made).data, status=201)
 
 
 def _user(request: Request) -> Any:
@@ -137,10 +137,10 @@ METHOD = RecordRoutes(
     "method",
     "methods",
     selectors.get_version_of_method_for,
-    VersionSerializer,
+    MethodVersionSerializer,
     (
-        RouteAct("edit", "method.edit", services.edit_method_version, ContentSerializer),
-        RouteAct("approve", "method.release", services.approve_method_version, ApproveSerializer),
+        RouteAct("edit", "method.edit", services.edit_method_version, MethodContentSerializer),
+        RouteAct("approve", "method.release", services.approve_method_version, ApproveMethodSerializer),
         RouteAct("retire", "method.retire", services.retire_method_version, ReasonSerializer),
     ),
 )

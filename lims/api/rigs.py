@@ -19,8 +19,6 @@ from lims.api.base import View, valid
 from lims.api.holds import HOLD_ACTS
 from lims.files.services import store_file
 from lims.rigs import selectors, services
-from lims.rigs.models import Block as BlockRecord
-from lims.rigs.models import RigConfiguration, RigNote
 from lims.rigs.readiness import channel_states
 from lims.runs.selectors.applications import RigNow, rigs_now, uses_of, zero_of
 
@@ -44,7 +42,7 @@ class BlockRequestSerializer(EquipmentSerializer):
     """A block, in SI."""
 
     name = serializers.CharField(max_length=120)
-    role = serializers.ChoiceField(choices=BlockRecord.Role.choices)
+    role = serializers.ChoiceField(choices=selectors.BLOCK_ROLES)
     metal = serializers.CharField(max_length=60)
     finish = serializers.CharField(max_length=60)
     area = serializers.FloatField(help_text="m2")
@@ -113,7 +111,7 @@ class RigSerializer(EquipmentSerializer):
         return known[rig.pk]
 
 
-class ChannelSerializer(serializers.Serializer[Any]):
+class RigChannelSerializer(serializers.Serializer[Any]):
     """One column of a rig's files with the calibration in force; depth in m."""
 
     column = serializers.CharField(source="channel.column")
@@ -128,10 +126,10 @@ class ChannelSerializer(serializers.Serializer[Any]):
     problem = serializers.CharField()
 
 
-class NoteSerializer(serializers.Serializer[Any]):
+class RigNoteSerializer(serializers.Serializer[Any]):
     """One entry of a rig's log."""
 
-    kind = serializers.ChoiceField(choices=RigNote.Kind.choices)
+    kind = serializers.ChoiceField(choices=selectors.NOTE_KINDS)
     text = serializers.CharField()
     on = serializers.DateField(required=False)
 
@@ -152,12 +150,12 @@ class RigDetailSerializer(RigSerializer):
 
     channels = serializers.SerializerMethodField()
     sensors = serializers.SerializerMethodField()
-    notes = NoteSerializer(many=True, source="notes.all")
+    notes = RigNoteSerializer(many=True, source="notes.all")
     zero = serializers.SerializerMethodField()
     configuration = serializers.SerializerMethodField()
 
     def get_channels(self, rig: Any) -> list[dict[str, Any]]:
-        return list(ChannelSerializer(channel_states(rig), many=True).data)
+        return list(RigChannelSerializer(channel_states(rig), many=True).data)
 
     def get_sensors(self, rig: Any) -> list[dict[str, str]]:
         return [{"serial": s.serial, "quantity": s.quantity} for s in selectors.sensors_of(rig)]
@@ -221,7 +219,7 @@ class CalibrationSerializer(serializers.Serializer[Any]):
     done_by = serializers.CharField(source="done_by.username")
 
 
-class ChannelRequestSerializer(serializers.Serializer[Any]):
+class RigChannelRequestSerializer(serializers.Serializer[Any]):
     """One column of a rig's files; depth in m below the contact face."""
 
     column = serializers.CharField(max_length=80)
@@ -232,15 +230,15 @@ class ChannelRequestSerializer(serializers.Serializer[Any]):
     pair = serializers.CharField(required=False, allow_blank=True, default="", max_length=8)
 
 
-class ConfigurationRequestSerializer(serializers.Serializer[Any]):
+class RigConfigurationRequestSerializer(serializers.Serializer[Any]):
     """What a rig is from a time on, in SI."""
 
     reason = serializers.CharField()
     valid_from = serializers.DateTimeField(required=False, help_text="Now, unless said.")
     hot_block = serializers.CharField()
     cold_block = serializers.CharField()
-    channels = ChannelRequestSerializer(many=True)
-    heat_flow = serializers.ChoiceField(choices=RigConfiguration.HeatFlow.choices, required=False)
+    channels = RigChannelRequestSerializer(many=True)
+    heat_flow = serializers.ChoiceField(choices=selectors.HEAT_FLOWS, required=False)
     loss_conductance = serializers.FloatField(required=False, help_text="W/K")
     loss_conductance_u = serializers.FloatField(required=False, min_value=0, help_text="W/K")
     gap_resolution = serializers.FloatField(required=False, min_value=0, help_text="m")
@@ -251,7 +249,7 @@ class ConfigurationRequestSerializer(serializers.Serializer[Any]):
     null_temperatures = serializers.BooleanField(required=False)
 
 
-class SetupSerializer(serializers.Serializer[Any]):
+class RigSetupSerializer(serializers.Serializer[Any]):
     """What a rig was at a time: `setup` has the tables of a setup file; the calibrations in it by their ids."""
 
     setup = serializers.JSONField()
@@ -332,11 +330,11 @@ class RigSetup(View):
 
     rights = {"GET": "laboratory.read"}
 
-    @extend_schema(operation_id="rig_setup", parameters=[AT], responses=answers(SetupSerializer))
+    @extend_schema(operation_id="rig_setup", parameters=[AT], responses=answers(RigSetupSerializer))
     def get(self, request: Request, code: str) -> Response:
         asked = valid(AtSerializer(data=request.query_params))
         rig = selectors.get_rig_for(_user(request), code)
-        return Response(SetupSerializer(selectors.setup_at(rig, asked.get("at") or timezone.now())).data)
+        return Response(RigSetupSerializer(selectors.setup_at(rig, asked.get("at") or timezone.now())).data)
 
 
 class Calibrations(View):
@@ -396,9 +394,9 @@ RIG = RecordRoutes(
     RigDetailSerializer,
     (
         RouteAct("change", "rig.change", services.change_rig, ChangeRigSerializer),
-        RouteAct("note", "rig.note", services.note_rig, NoteSerializer),
+        RouteAct("note", "rig.note", services.note_rig, RigNoteSerializer),
         RouteAct("add-sensor", "rig.add_sensor", services.add_sensor, SensorRequestSerializer),
-        RouteAct("configure", "rig.configure", _configure, ConfigurationRequestSerializer),
+        RouteAct("configure", "rig.configure", _configure, RigConfigurationRequestSerializer),
         RouteAct("take-out", "rig.out_of_service", services.take_rig_out, ReasonSerializer),
         RouteAct("return", "rig.return_to_service", services.return_rig, ReasonSerializer),
         *HOLD_ACTS,

@@ -19,14 +19,13 @@ from lims.rigs.selectors import get_block_for
 from lims.runs.selectors.applications import counts_of_sample
 from lims.runs.services.applications import permit_block
 from lims.samples import selectors, services
-from lims.samples.models import Sample as SampleRecord
 from lims.samples.services.custody import HANDLED
 from lims.samples.states import SampleState
 
 FILTERS = [
     OpenApiParameter("text", str, description="A code of a sample, a batch or a lot, or a part of a name."),
     OpenApiParameter("state", str, enum=SampleState.values),
-    OpenApiParameter("origin", str, enum=SampleRecord.Origin.values),
+    OpenApiParameter("origin", str, enum=[key for key, _ in selectors.ORIGINS]),
 ]
 
 
@@ -132,27 +131,27 @@ class SampleDetailSerializer(SampleSerializer):
         return selectors.why_not_applicable(sample)
 
 
-class PlaceSerializer(serializers.Serializer[Any]):
+class SamplePlaceSerializer(serializers.Serializer[Any]):
     """Where it is put, and what it looks like."""
 
     location = serializers.CharField(max_length=120, allow_blank=True, default="")
     condition = serializers.CharField(max_length=200, required=False, allow_blank=True)
 
 
-class MoveSerializer(PlaceSerializer):
+class MoveSampleSerializer(SamplePlaceSerializer):
     """Where it goes; `holder`, a user name, where it is handed over."""
 
     holder = serializers.CharField(required=False, allow_blank=True)
 
 
-class NoteSerializer(serializers.Serializer[Any]):
+class HandlingSerializer(serializers.Serializer[Any]):
     """What was done with it."""
 
-    kind = serializers.ChoiceField(choices=[str(kind.value) for kind in HANDLED])
+    kind = serializers.CharField(help_text=f"One of: {', '.join(HANDLED)}.")
     condition = serializers.CharField(max_length=200, required=False, allow_blank=True)
 
 
-class SplitSerializer(serializers.Serializer[Any]):
+class SplitSampleSerializer(serializers.Serializer[Any]):
     """A portion: `amount` in `unit`, into a container of its own."""
 
     amount = serializers.DecimalField(max_digits=18, decimal_places=9)
@@ -162,14 +161,14 @@ class SplitSerializer(serializers.Serializer[Any]):
     name = serializers.CharField(max_length=200, required=False, allow_blank=True)
 
 
-class RetainSerializer(serializers.Serializer[Any]):
+class RetainSampleSerializer(serializers.Serializer[Any]):
     """Where it is kept, and until when."""
 
     location = serializers.CharField(max_length=120)
     keep_until = serializers.DateField()
 
 
-class PermitSerializer(ReasonSerializer):
+class BlockPermitSerializer(ReasonSerializer):
     """The block it is permitted on, and why."""
 
     block = serializers.CharField()
@@ -233,19 +232,19 @@ SAMPLE = RecordRoutes(
     selectors.get_sample_for,
     SampleDetailSerializer,
     (
-        RouteAct("take", "sample.register", services.take_sample, PlaceSerializer),
+        RouteAct("take", "sample.register", services.take_sample, SamplePlaceSerializer),
         RouteAct("refuse", "sample.refuse", services.refuse_sample, ReasonSerializer),
-        RouteAct("move", "sample.move", services.move_sample, MoveSerializer, _move),
-        RouteAct("note", "sample.move", services.note_custody, NoteSerializer),
-        RouteAct("split", "sample.split", services.split_sample, SplitSerializer, _split),
-        RouteAct("return", "sample.use", services.return_sample, PlaceSerializer),
+        RouteAct("move", "sample.move", services.move_sample, MoveSampleSerializer, _move),
+        RouteAct("note", "sample.move", services.note_custody, HandlingSerializer),
+        RouteAct("split", "sample.split", services.split_sample, SplitSampleSerializer, _split),
+        RouteAct("return", "sample.use", services.return_sample, SamplePlaceSerializer),
         RouteAct("use-up", "sample.use", services.use_up_sample),
-        RouteAct("retain", "sample.retain", services.retain_sample, RetainSerializer),
+        RouteAct("retain", "sample.retain", services.retain_sample, RetainSampleSerializer),
         RouteAct(
             "release-for-retest", "sample.release_for_retest", services.release_sample_for_retest, ReasonSerializer
         ),
         RouteAct("dispose", "sample.dispose", services.dispose_sample, ReasonSerializer),
-        RouteAct("permit-block", "sample.permit_block", permit_block, PermitSerializer, _permit),
+        RouteAct("permit-block", "sample.permit_block", permit_block, BlockPermitSerializer, _permit),
         RouteAct("void", "sample.void", services.void_sample, ReasonSerializer),
         *HOLD_ACTS,
     ),

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 from decimal import Decimal
-from typing import Any, TypeVar
+from typing import Any
 
-from django.db.models import Model, QuerySet
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from lims.accounts.acts import require
@@ -24,12 +24,15 @@ from lims.rigs.models import (
     MethodVersion,
     Rig,
     RigConfiguration,
+    RigNote,
     Sensor,
 )
 from lims.rigs.states import MethodState
 
 READ = "laboratory.read"
-M = TypeVar("M", bound=Model)
+BLOCK_ROLES = Block.Role.choices
+HEAT_FLOWS = RigConfiguration.HeatFlow.choices
+NOTE_KINDS = RigNote.Kind.choices
 
 
 def rigs_for(user: User) -> QuerySet[Rig]:

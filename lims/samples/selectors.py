@@ -27,6 +27,7 @@ from lims.samples.states import SampleState
 READ = "laboratory.read"
 MASS: DecimalField[Any, Any] = DecimalField(max_digits=14, decimal_places=9)
 LIQUID_METAL = "liquid_metal"
+ORIGINS = Sample.Origin.choices
 KINDS = (
     ("", "not known"),
     ("paste", "paste"),

@@ -57,7 +57,7 @@ def test_the_schema_names_every_field_of_a_sampling_record() -> None:
     schema = signed_in(somebody(Role.OPERATOR)).get("/api/openapi.json?format=json").json()
     parts = schema["components"]["schemas"]
     assert set(parts["SampleDetail"]["properties"]) >= STATED
-    assert "taken_at" in parts["SampleRequest"]["required"]
+    assert "taken_at" in parts["SampleRequestRequest"]["required"]
 
 
 @pytest.mark.parametrize("missing", ["taken_at", "amount", "container", "condition", "location", "name"])

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.utils import timezone
 
-from lims.rigs.models import Block, RigConfiguration, RigNote
-from lims.rigs.selectors import quantity_choices, sensors_of
+from lims.rigs.selectors import BLOCK_ROLES, HEAT_FLOWS, NOTE_KINDS, quantity_choices, sensors_of
 from lims.rigs.services import ChannelSpec
 from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
 from lims.web.forms.samples import MomentField
@@ -77,7 +76,7 @@ class BlockForm(EquipmentForm):
     """Take a block in."""
 
     name = forms.CharField(max_length=120)
-    role = forms.ChoiceField(label="Side", choices=Block.Role.choices)
+    role = forms.ChoiceField(label="Side", choices=BLOCK_ROLES)
     metal = forms.CharField(max_length=60, help_text="copper, aluminium, nickel-plated copper")
     finish = forms.CharField(label="Surface class", max_length=60, help_text="lapped, ground; the method names it")
     area = NumberField(label="Area of the face", unit="mm^2", least=0)
@@ -104,7 +103,7 @@ class BlockForm(EquipmentForm):
 class NoteRigForm(forms.Form):
     """Add to a rig's log."""
 
-    kind = forms.ChoiceField(choices=RigNote.Kind.choices)
+    kind = forms.ChoiceField(choices=NOTE_KINDS)
     text = TextArea(label="What was done or seen")
     on = DateField(label="On", required=False, help_text="Empty: today.")
 
@@ -155,7 +154,7 @@ class ConfigurationForm(forms.Form):
     valid_from = MomentField(label="In force from", required=False, help_text="Empty: from now on.")
     hot_block = CodeField("block", label="Heater block")
     cold_block = CodeField("block", label="Cooled block")
-    heat_flow = forms.ChoiceField(label="Heat flow by", choices=RigConfiguration.HeatFlow.choices)
+    heat_flow = forms.ChoiceField(label="Heat flow by", choices=HEAT_FLOWS)
     loss_conductance = NumberField(label="Loss conductance", unit="W/K", least=0, initial="0")
     loss_conductance_u = NumberField(label="Its standard uncertainty", unit="W/K", least=0, initial="0")
     gap_resolution = NumberField(label="Resolution of the gap", unit="um", least=0, initial="0.1")
@@ -176,7 +175,7 @@ class ConfigurationForm(forms.Form):
         return data
 
 
-def configuration_initial(last: RigConfiguration) -> dict[str, Any]:
+def configuration_initial(last: Any) -> dict[str, Any]:
     """A configuration as the form of the next one shows it."""
     initial = {
         "hot_block": last.hot_block.code,
@@ -225,7 +224,7 @@ class BaseChannelForms(_FormSet):
 ChannelForms = forms.formset_factory(ChannelForm, formset=BaseChannelForms, extra=4, max_num=60, can_delete=True)
 
 
-def channels_initial(last: RigConfiguration) -> list[dict[str, Any]]:
+def channels_initial(last: Any) -> list[dict[str, Any]]:
     """The channels of a configuration as the form of the next one shows them."""
     return [
         {

@@ -11,8 +11,7 @@ from django.utils import timezone
 from lims.core.codes import parse_code
 from lims.core.errors import Refusal
 from lims.core.quantities import MASS_UNITS, mass_in_kg
-from lims.samples.models import Sample
-from lims.samples.selectors import KINDS, holders
+from lims.samples.selectors import KINDS, ORIGINS, holders
 from lims.samples.states import SampleState
 from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
 
@@ -158,4 +157,4 @@ class SampleFilter(forms.Form):
 
     text = forms.CharField(label="Code or name", required=False, help_text="Also the code of a batch or a lot.")
     state = forms.ChoiceField(choices=[("", "any"), *SampleState.choices], required=False)
-    origin = forms.ChoiceField(choices=[("", "any"), *Sample.Origin.choices], required=False)
+    origin = forms.ChoiceField(choices=[("", "any"), *ORIGINS], required=False)
