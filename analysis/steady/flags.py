@@ -25,11 +25,13 @@ from analysis.steady.plateaus import (
 from analysis.steady.plausible import bounds
 from analysis.steady.screening import clock_flags, missing_flags, stuck_flags
 from analysis.steady.settling import window_slopes
+from analysis.steady.window import Window
 from analysis.units import from_si, shown
 
 BLOCKS, CAUTIONS = Severity.BLOCKS, Severity.CAUTIONS
 GAP_FIGURES = ("gap", "apparent_conductivity")
 _IMBALANCE = 0.05  # share of the mean heat below which a difference never counts
+_NEARLY = 0.98  # of min_duration: the last row's own interval is not in the difference of two times
 _DEAD = 0.10  # share of the others' median
 _DEAD_SECONDS = 60.0
 _CONDITION_FLAGS = {
@@ -55,16 +57,30 @@ def _per_minute(slope: float) -> str:
 
 
 def not_settled(case: Case) -> Iterator[Flag]:
-    """No plateau at nominal power: what the end of the last heated segment did, against the limits."""
+    """No plateau at nominal power, or a window chosen by hand that is none: what was found, against the limits."""
+    setup = case.run.setup
+    if case.by_hand and case.window is not None:
+        yield from _unsettled_by_hand(case, case.window)
     if case.chosen is not None:
         return
-    setup = case.run.setup
     found = _closest(case)
     message = (
         f"no plateau of {setup.min_duration:.4g} s at {_wanted_power(case)} with the temperature rise under "
         f"{_per_minute(setup.max_slope)}"
     )
     yield Flag("not_settled", BLOCKS, f"{message}: {found}")
+
+
+def _unsettled_by_hand(case: Case, window: Window) -> Iterator[Flag]:
+    setup = case.run.setup
+    slope = window.together.trend(window.mean("hot_temperature") - window.mean("cold_temperature"))
+    if abs(slope) > setup.max_slope or window.end - window.start < _NEARLY * setup.min_duration:
+        yield Flag(
+            "not_settled",
+            BLOCKS,
+            f"the window chosen by hand lasts {window.end - window.start:.4g} s with the temperature rise at "
+            f"{_per_minute(slope)}; {setup.min_duration:.4g} s under {_per_minute(setup.max_slope)} are asked for",
+        )
 
 
 def _wanted_power(case: Case) -> str:
