@@ -28,7 +28,9 @@ class ProblemSerializer(serializers.Serializer[Any]):
     code = serializers.CharField(help_text="Stable: for programs.")
     detail = serializers.CharField()
     next_step = serializers.CharField(required=False)
-    fields = serializers.DictField(child=serializers.ListField(child=serializers.CharField()), required=False)
+    fields = serializers.DictField(  # type: ignore[assignment]
+        child=serializers.ListField(child=serializers.CharField()), required=False
+    )
     request_id = serializers.CharField()
 
 

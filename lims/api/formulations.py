@@ -98,7 +98,7 @@ class FormulationSerializer(serializers.Serializer[Any]):
     code = serializers.CharField()
     name = serializers.CharField()
     purpose = serializers.CharField()
-    versions = serializers.SlugRelatedField("code", many=True, read_only=True)
+    versions: Any = serializers.SlugRelatedField("code", many=True, read_only=True)
 
 
 def lines_of(user: Any, rows: Iterable[dict[str, Any]]) -> list[LineSpec]:

@@ -67,7 +67,7 @@ class ResultSerializer(serializers.Serializer[Any]):
     unit = serializers.SerializerMethodField()
     as_entered = serializers.CharField()
     method = serializers.CharField()
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]
     entered_by = serializers.CharField(source="entered_by.username")
     entered_at = serializers.DateTimeField()
     replaces = serializers.IntegerField(source="replaces_id", allow_null=True)
@@ -117,7 +117,7 @@ class ResultRequestSerializer(serializers.Serializer[Any]):
     u = serializers.FloatField(required=False, allow_null=True)
     dof = serializers.FloatField(required=False, allow_null=True)
     method = serializers.CharField(required=False, allow_blank=True, max_length=120)
-    source = serializers.ChoiceField(choices=["own", "supplier"], default="own")
+    source = serializers.ChoiceField(choices=["own", "supplier"], default="own")  # type: ignore[assignment]
 
 
 class StockSerializer(ReasonSerializer):

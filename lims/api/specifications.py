@@ -84,7 +84,7 @@ class SpecificationListSerializer(serializers.Serializer[Any]):
 
     code = serializers.CharField()
     name = serializers.CharField()
-    versions = serializers.SlugRelatedField("code", many=True, read_only=True)
+    versions: Any = serializers.SlugRelatedField("code", many=True, read_only=True)
 
 
 class ApproveSerializer(serializers.Serializer[Any]):
