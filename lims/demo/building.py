@@ -69,11 +69,7 @@ class Laboratory:
     versions: dict[str, FormulationVersion] = field(default_factory=dict)
     batches: dict[str, list[Batch]] = field(default_factory=dict)
     begin: datetime = field(default_factory=lambda: _monday(timezone.now() - timedelta(weeks=WEEKS)))
-
-    @property
-    def today(self) -> date:
-        """The day on which the laboratory is built."""
-        return timezone.localdate(self.begin + timedelta(weeks=WEEKS + 1))
+    today: date = field(default_factory=timezone.localdate)  # the day on which the laboratory is built
 
     def day(self, number: float, hour: float = 9.0) -> datetime:
         """A moment of the story: `number` working days after its beginning, at an hour of the day."""
