@@ -15,7 +15,8 @@ from lims.cases.selectors import nonconformances
 from lims.comparisons.selectors import comparisons_for
 from lims.formulations.selectors import batches_in_work, batches_to_decide, versions_to_approve
 from lims.materials.selectors import lots_lapsing, lots_to_decide, suppliers_overdue
-from lims.rigs.selectors import next_due, rigs_for
+from lims.rigs.readiness import next_due
+from lims.rigs.selectors import rigs_for
 from lims.runs.selectors.applications import applications_for
 from lims.runs.selectors.reductions import stuck_for
 from lims.runs.selectors.runs import runs_for

@@ -81,6 +81,11 @@ def channel_states(rig: Rig, at: datetime | None = None) -> list[ChannelStatus]:
     return readiness(rig, at).channels
 
 
+def next_due(rig: Rig) -> date | None:
+    """The day on which the first calibration in force on a rig is due."""
+    return readiness(rig).next_due
+
+
 def refuse_unusable(rig: Rig, at: datetime | None = None) -> None:
     """Refuse a rig that is out of service, not configured, or has a channel whose calibration is overdue or missing."""
     refusal = readiness(rig, at).refusal

@@ -96,6 +96,14 @@ def test_what_an_application_records_cannot_be_left_out(field: str) -> None:
     assert application.state == "planned"
 
 
+@pytest.mark.parametrize("hours", [-1, 2])
+def test_a_time_to_come_or_before_the_sampling_is_refused(hours: int) -> None:
+    when = timezone.now() - timedelta(hours=hours)  # the sample was taken an hour ago
+    with pytest.raises(Invalid) as caught:
+        applications.apply_sample(plan(), actor=somebody(Role.OPERATOR), applied_at=when, **APPLY)
+    assert set(caught.value.fields) == {"applied_at"}
+
+
 def test_a_sample_nobody_holds_is_refused() -> None:
     gone = dispose_sample(make_sample(), actor=somebody(Role.QUALITY), reason="waste")
     with pytest.raises(Conflict) as caught:

@@ -141,16 +141,7 @@ def plan_and_apply(
 
 
 def _check_facts(application: Application, amount: Decimal, facts: ApplyFacts) -> None:
-    problems: dict[str, list[str]] = {}
-    for name, words in (("cleaning", "Say how the faces were cleaned."), ("pattern", "Say how it was put on.")):
-        if not str(facts.get(name, "")).strip():
-            problems[name] = [words]
-    if not amount > 0:
-        problems["amount"] = ["More than nothing is expected."]
-    if not (facts.get("force") or 0) > 0:
-        problems["force"] = ["The force is expected, above zero."]
-    if facts["applied_at"] > timezone.now():
-        problems["applied_at"] = ["The time is in the future."]
+    problems = _missing(amount, facts) | _odd_time(application, facts["applied_at"])
     if problems:
         raise Invalid("The application is not described in full.", fields=problems)
     reasons = [*_past_limits(application, facts), *_off_method(application, facts)]
@@ -161,6 +152,26 @@ def _check_facts(application: Application, amount: Decimal, facts: ApplyFacts) -
             next_step="Take another sample or set the method's force, or say why this is done all the same.",
             fields={"departure": ["A reason is expected."]},
         )
+
+
+def _missing(amount: Decimal, facts: ApplyFacts) -> dict[str, list[str]]:
+    problems: dict[str, list[str]] = {}
+    for name, words in (("cleaning", "Say how the faces were cleaned."), ("pattern", "Say how it was put on.")):
+        if not str(facts.get(name, "")).strip():
+            problems[name] = [words]
+    if not amount > 0:
+        problems["amount"] = ["More than nothing is expected."]
+    if not (facts.get("force") or 0) > 0:
+        problems["force"] = ["The force is expected, above zero."]
+    return problems
+
+
+def _odd_time(application: Application, at: datetime) -> dict[str, list[str]]:
+    if at > timezone.now():
+        return {"applied_at": ["The time is in the future."]}
+    if at < application.sample.taken_at:
+        return {"applied_at": ["The sample was taken after that time."]}
+    return {}
 
 
 def _past_limits(application: Application, facts: ApplyFacts) -> list[str]:
