@@ -98,7 +98,10 @@ class FormulationSerializer(serializers.Serializer[Any]):
     code = serializers.CharField()
     name = serializers.CharField()
     purpose = serializers.CharField()
-    versions: Any = serializers.SlugRelatedField("code", many=True, read_only=True)
+    versions = serializers.SerializerMethodField(help_text="Codes of the versions.")
+
+    def get_versions(self, record: Any) -> list[str]:
+        return [version.code for version in record.versions.all()]
 
 
 def lines_of(user: Any, rows: Iterable[dict[str, Any]]) -> list[LineSpec]:

@@ -84,7 +84,10 @@ class SpecificationListSerializer(serializers.Serializer[Any]):
 
     code = serializers.CharField()
     name = serializers.CharField()
-    versions: Any = serializers.SlugRelatedField("code", many=True, read_only=True)
+    versions = serializers.SerializerMethodField(help_text="Codes of the versions.")
+
+    def get_versions(self, record: Any) -> list[str]:
+        return [version.code for version in record.versions.all()]
 
 
 class ApproveSerializer(serializers.Serializer[Any]):
