@@ -25,7 +25,7 @@ MAX_CELLS = 400_000_000  # read at most this many numbers of a file: 1.6 GB as f
 LARGE_BYTES = 400_000_000  # from this size of the numbers on, channels are held as float32 (time never is)
 MAX_COLUMNS = 10_000
 
-MISSING_TEXTS = frozenset({"", "NaN", "nan", "NAN", "NA"})
+MISSING_TEXTS = frozenset({"", "NaN", "nan", "NAN", "-NaN", "-nan", "NA"})
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?")
 _HEADING = re.compile(r"(?P<name>.*?)\s*(?:\[(?P<unit>[^\[\]]*)\])?\s*", re.DOTALL)
 

@@ -144,6 +144,11 @@ _ALIASES: Mapping[str, str] = {
     "percent": "%",
     "wt%": "%",
     "vol%": "%",
+    "[psi]": "psi",
+    "[in_i]": "in",
+    "[in_i]2*K/W": "in^2*K/W",
+    "K*mm^2/W": "mm^2*K/W",
+    "K*cm^2/W": "cm^2*K/W",
     "rpm": "1/min",
     "": "1",
 }
@@ -158,7 +163,6 @@ _LIKELY: Mapping[str, tuple[str, str]] = {
     "mm^2K/W": ("an unknown unit", "mm^2*K/W"),
     "K-mm^2/W": ("a difference of units", "mm^2*K/W"),
     "K/Wmm^2": ("an unknown unit", "mm^2*K/W"),
-    "K*mm^2/W": ("", "mm^2*K/W"),
     "um/mK": ("micrometre per millikelvin", "um/(m*K)"),
     "phr": ("picohour", "%"),
 }
@@ -169,6 +173,7 @@ def plain(unit: str) -> str:
     text = unit.strip().replace("°C", "degC").replace("℃", "degC").replace("°F", "degF").replace("°", "deg")
     text = text.translate(_SIGNS).replace("**", "^").replace(" / ", "/").replace(" * ", "*")
     text = re.sub(r"(?<=[\w)])\s+(?=[\w(])", "*", text).replace(" ", "")
+    text = re.sub(r"(?<=[\w)\]])\.(?=[A-Za-z(])", "*", text)  # UCUM writes W/(m.K)
     text = re.sub(r"(?<![\w])(mm|cm|m|in)([23])(?![\w])", r"\1^\2", text)
     return _ALIASES.get(text, text)
 
@@ -332,7 +337,7 @@ def _measure(parsed: pint.Unit, dimension: str) -> Conversion | str:
 def _likely(unit: str, text: str) -> str:
     """The sentence for a unit that is commonly written wrong, "" for any other."""
     meant = _LIKELY.get(text)
-    if meant is None or not meant[0]:
+    if meant is None:
         return ""
     return f"unit '{unit}' reads as {meant[0]}; did you mean {meant[1]}?"
 

@@ -82,6 +82,27 @@ def test_arrays_are_converted_whole_and_nan_stays_nan():
     np.testing.assert_allclose(to_si(np.array([0.0, np.nan, 100.0]), "degC", "temperature"), [273.15, np.nan, 373.15])
 
 
+# Codes of the Unified Code for Units of Measure (UCUM, case sensitive) that results are exchanged with.
+@pytest.mark.parametrize(
+    ("code", "dimension", "si"),
+    [
+        ("Cel", "temperature", 274.15),
+        ("um", "length", 1e-6),
+        ("mm2", "area", 1e-6),
+        ("K.mm2/W", "impedance", 1e-6),
+        ("K.cm2/W", "impedance", 1e-4),
+        ("[in_i]2.K/W", "impedance", 6.4516e-4),
+        ("W/(m.K)", "conductivity", 1.0),
+        ("J/(kg.K)", "heat_capacity", 1.0),
+        ("Pa.s", "viscosity", 1.0),
+        ("[psi]", "pressure", 6894.757),
+        ("%", "ratio", 0.01),
+    ],
+)
+def test_a_code_for_exchange_is_read(code, dimension, si):
+    assert to_si(1.0, code, dimension) == pytest.approx(si, rel=3e-7)
+
+
 @pytest.mark.parametrize(
     ("unit", "meant"),
     [("W/mK", "watt per millikelvin; did you mean W/(m*K)?"), ("K-mm2/W", "did you mean mm^2*K/W?")],

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import analysis
 from analysis.errors import AnalysisError
-from analysis.readers import csv as text_tables
+from analysis.readers.csv import pieces, reading
 
 SLOW = settings(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150)
 
@@ -84,7 +84,7 @@ def test_the_careful_way_reads_it_back_equal_too(tmp_path, table, dialect):
     path = tmp_path / "run.csv"
     path.write_bytes(written(table, dialect))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(text_tables, "_may_use_polars", lambda: False)
+        patch.setattr(reading, "may_use_polars", lambda: False)
         check(path, table)
 
 
@@ -94,8 +94,8 @@ def test_a_random_table_reads_back_equal_in_pieces(tmp_path, table, dialect, siz
     path = tmp_path / "run.csv"
     path.write_bytes(written(table, dialect))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(text_tables, "_PIECE", size)
-        patch.setattr(text_tables, "_TAIL", 20)
+        patch.setattr(pieces, "PIECE", size)
+        patch.setattr(pieces, "_TAIL", 20)
         check(path, table)
 
 

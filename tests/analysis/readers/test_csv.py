@@ -7,7 +7,7 @@ import pytest
 
 import analysis
 from analysis.errors import AnalysisError, BadSetup, UnreadableFile
-from analysis.readers import csv as text_tables
+from analysis.readers.csv import pieces, reading
 
 PLAIN = "time [s],hot [degC],cold [degC]\n0,60.5,25.25\n1,60.75,25\n2,61,-0.5\n"
 
@@ -271,8 +271,8 @@ def test_a_time_that_is_none_is_named_by_its_line(tmp_path, content, line, words
 
 @pytest.fixture
 def small_pieces(monkeypatch):
-    monkeypatch.setattr(text_tables, "_PIECE", 4096)
-    monkeypatch.setattr(text_tables, "_TAIL", 512)
+    monkeypatch.setattr(pieces, "PIECE", 4096)
+    monkeypatch.setattr(pieces, "_TAIL", 512)
 
 
 def long_table(rows=3000, note='"a, b"'):
@@ -322,7 +322,7 @@ def test_a_file_with_more_cells_than_can_be_held_is_refused(tmp_path, monkeypatc
 def test_the_careful_way_reads_what_the_fast_way_reads(tmp_path, monkeypatch):
     content = long_table(200) + "200,,x,\n201,NaN,x,NA\n"
     fast = read(tmp_path, content)
-    monkeypatch.setattr(text_tables, "_may_use_polars", lambda: False)
+    monkeypatch.setattr(reading, "may_use_polars", lambda: False)
     careful = read(tmp_path, content)
     for name in ("hot", "cold"):
         np.testing.assert_array_equal(fast.columns[name], careful.columns[name])
