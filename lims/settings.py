@@ -278,6 +278,12 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "COMPONENT_SPLIT_REQUEST": True,
+    # several nouns have a kind; each list of kinds gets a name of its own in the document
+    "ENUM_NAME_OVERRIDES": {
+        "KindOfMaterialEnum": "lims.materials.kinds.KINDS",
+        "RigNoteKindEnum": "lims.rigs.models.RigNote.Kind",
+        "RunKindEnum": "lims.runs.models.Run.Kind",
+    },
 }
 
 # --- Logs --------------------------------------------------------------------------------------------------------
