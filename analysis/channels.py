@@ -40,13 +40,13 @@ class Reading:
 
     def values(self, rows: slice = ALL_ROWS) -> Array:
         """The calibrated values of `rows` in SI, shape (n,), float64, missing ones nan, read-only."""
-        values = self.raw[rows].astype(np.float64)
+        values: Array = self.raw[rows].astype(np.float64, copy=False).view()
         if self.slope != 1.0:
-            values *= self.slope
+            values = values * self.slope
         if self.shift != 0.0:
-            values += self.shift
+            values = values + self.shift
         if self.times is not None:
-            values *= self.times.values(rows)
+            values = values * self.times.values(rows)
         values.flags.writeable = False
         return values
 
