@@ -112,14 +112,15 @@ def manager_sign_in(sign_ins: str) -> tuple[str, str]:
 
 
 def read_ranking(visitor: Visitor) -> tuple[str, list[list[str]]]:
-    """Follow the first comparison of the list; return its address and the rows of its ranking."""
+    """Open the listed comparisons one by one; return the address and the rows of the first that ranks samples."""
     listed, page = visitor.open("comparisons/")
     base = urllib.parse.urlsplit(listed).path
-    for link in page.links:
-        path = urllib.parse.urlsplit(urllib.parse.urljoin(listed, link)).path
-        if path.startswith(base) and path not in {base, f"{base}new/"}:
+    paths = [urllib.parse.urlsplit(urllib.parse.urljoin(listed, link)).path for link in page.links]
+    for path in dict.fromkeys(paths):
+        if path.startswith(base) and path != base:
             address, comparison = visitor.open(path)
-            return address, comparison.rows
+            if comparison.rows:
+                return address, comparison.rows
     return listed, []
 
 

@@ -2,7 +2,9 @@
 
 import pytest
 
-from lims.local.check import Page, manager_sign_in
+from lims.accounts.roles import Role
+from lims.local.check import Page, Visitor, manager_sign_in, read_ranking
+from tests.factories import PASSWORD, person
 
 PAGE = """
 <form><input type="hidden" name="csrfmiddlewaretoken" value="abc"><input name="username"></form>
@@ -38,3 +40,19 @@ def test_the_manager_is_found_by_role():
 def test_a_missing_manager_is_said():
     with pytest.raises(LookupError, match="No manager stands in"):
         manager_sign_in("ida secret Ida, operator\n")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_manager_signs_in_through_the_real_form_and_reaches_the_comparisons(live_server):
+    visitor = Visitor(f"{live_server.url}/")
+    visitor.sign_in(user=person(Role.MANAGER).username, password=PASSWORD)
+    address, rows = read_ranking(visitor)
+    assert address == f"{live_server.url}/comparisons/"
+    assert rows == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_wrong_password_is_said(live_server):
+    person(Role.MANAGER, username="mara")
+    with pytest.raises(PermissionError, match="mara could not sign in"):
+        Visitor(f"{live_server.url}/").sign_in(user="mara", password="not-the-password")
