@@ -115,12 +115,17 @@ def with_channels(setup: RigSetup, headings: Sequence[Heading], *, file: str = "
 
 def time_column(setup: RigSetup, headings: Sequence[Heading], *, file: str = "") -> Channel:
     """The channel of the time: as the setup says, else the one column that is named as time is."""
-    for channel in setup.channels:
+    listed = ", ".join(heading.name for heading in headings)
+    for number, channel in enumerate(setup.channels, start=1):
+        if channel.quantity == "time" and channel.column not in {heading.name for heading in headings}:
+            raise BadSetup(
+                f"'{channel.column}' is not a column of {file}; it has: {listed}",
+                where=Where(file=file, key=f"channel {number}: column"),
+            )
         if channel.quantity == "time":
             return channel
     found = _recognised("time", headings, file=file)
     if not found:
-        listed = ", ".join(heading.name for heading in headings)
         raise BadSetup(
             f"no column is named as a time column is (such as 'time'); the file has: {listed}",
             where=Where(file=file, key="channel: time"),

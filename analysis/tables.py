@@ -101,7 +101,9 @@ def checked_headings(texts: Sequence[str], *, file: str, line: int) -> tuple[Hea
     where = Where(file=file, line=line)
     if len(headings) > MAX_COLUMNS:
         raise UnreadableFile(f"the header has {len(headings)} columns, more than {MAX_COLUMNS}", where=where)
-    if any(parse_number(text) is not None or times.looks_like_stamp(text) for text in texts):
+    if any(
+        parse_number(text.strip().replace(",", ".", 1)) is not None or times.looks_like_stamp(text) for text in texts
+    ):
         raise UnreadableFile("expected a header with column names, found a row of values", where=where)
     seen: set[str] = set()
     for heading in headings:
