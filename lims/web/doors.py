@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from django import forms
 from django.contrib.auth.decorators import login_required
@@ -15,9 +15,11 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
 from lims.accounts.acts import require
-from lims.accounts.models import User
 from lims.accounts.roles import RIGHTS
 from lims.core.errors import NotFound, Refusal
+
+if TYPE_CHECKING:
+    from lims.accounts.models import User
 
 PER_PAGE = 50
 ViewFunction = Callable[..., HttpResponse]
@@ -44,7 +46,7 @@ def page(right: str) -> Callable[[ViewFunction], ViewFunction]:
 
 def person(request: HttpRequest) -> User:
     """The signed-in person."""
-    return cast(User, request.user)
+    return cast("User", request.user)
 
 
 def refusals(get_response: Callable[[HttpRequest], HttpResponse]) -> Any:
