@@ -1,4 +1,4 @@
-"""What fails in practice: workers killed, the queue down, the database restarted, messages sent twice. Real processes."""
+"""What fails in practice: workers killed, the queue down, the database restarted, messages sent twice."""
 
 from __future__ import annotations
 

@@ -118,11 +118,15 @@ def test_the_result_names_all_it_was_made_from(file_store) -> None:
 def test_a_finished_reduction_never_changes(write: str, file_store) -> None:
     run, _ = sent_with_zero()
     with pytest.raises(DatabaseError), transaction.atomic():
-        if write == "orm":
-            Reduction.objects.filter(pk=run.current_id).update(figures={})
-        else:
-            with connection.cursor() as cursor:
-                cursor.execute("UPDATE runs_reduction SET figures = '{}' WHERE id = %s", [run.current_id])
+        CHANGES[write](run.current_id)
+
+
+def by_sql(pk: int) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE runs_reduction SET figures = '{}' WHERE id = %s", [pk])
+
+
+CHANGES = {"orm": lambda pk: Reduction.objects.filter(pk=pk).update(figures={}), "sql": by_sql}
 
 
 def test_reducing_again_makes_a_new_reduction_and_the_run_points_at_it(file_store) -> None:
