@@ -126,7 +126,7 @@ def _earlier(actor: User, key: str, digest: str) -> models.Model | None:
         return None
     if found.digest != digest:
         raise Invalid(KEY_CLASH, code="key-reused")
-    return apps.get_model(found.subject_model)._default_manager.get(pk=found.subject_pk)
+    return cast(models.Model, apps.get_model(found.subject_model)._default_manager.get(pk=found.subject_pk))
 
 
 def _remember(actor: User, key: str, name: str, digest: str, subject: models.Model) -> None:

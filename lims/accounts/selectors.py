@@ -33,7 +33,8 @@ def get_grant_for(user: User, pk: int) -> Grant:
 
 def tokens_of(user: User) -> QuerySet[AuthToken]:
     """A person's tokens, newest first."""
-    return AuthToken.objects.filter(user=user).order_by("-created")
+    found: QuerySet[AuthToken] = AuthToken.objects.filter(user=user).order_by("-created")
+    return found
 
 
 def matrix() -> list[tuple[str, list[str]]]:

@@ -30,7 +30,7 @@ class HasRight(BasePermission):
             return False
         right = getattr(view, "rights", {}).get(request.method, "")
         if right:
-            require(user, right)  # type: ignore[arg-type]
+            require(user, right)
         return bool(right) or request.method == "OPTIONS"
 
 
@@ -55,7 +55,7 @@ class View(APIView):
     def page(self, queryset: Any, serializer: Any) -> Response:
         """One page of a list, newest first, steady while rows arrive."""
         pages = Pages()
-        rows = pages.paginate_queryset(queryset, self.request, view=self)
+        rows: Any = pages.paginate_queryset(queryset, self.request, view=self)
         return pages.get_paginated_response(serializer(rows, many=True, context={"request": self.request}).data)
 
 

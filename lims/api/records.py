@@ -17,7 +17,7 @@ from lims.files.selectors import get_file_for, open_file
 FILTERS = ("person", "act", "code", "since", "until")
 
 
-class EntrySerializer(serializers.Serializer):
+class EntrySerializer(serializers.Serializer[object]):
     """One act of the history."""
 
     id = serializers.IntegerField()
@@ -32,7 +32,7 @@ class EntrySerializer(serializers.Serializer):
     refused = serializers.BooleanField()
 
 
-class ChainSerializer(serializers.Serializer):
+class ChainSerializer(serializers.Serializer[object]):
     """What a check of the chain found."""
 
     holds = serializers.BooleanField()

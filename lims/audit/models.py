@@ -34,8 +34,8 @@ class Recorded(models.Model):
         abstract = True
 
     @classmethod
-    def from_db(cls, db: str | None, field_names: Any, values: Any) -> Any:
-        instance = super().from_db(db, field_names, values)
+    def from_db(cls, db: str | None, field_names: Any, values: Any, **how: Any) -> Any:
+        instance = super().from_db(db, field_names, values, **how)
         instance._loaded = dict(zip(field_names, values, strict=False))
         return instance
 

@@ -47,7 +47,7 @@ class Machine:
 
 def locked(record: M) -> M:
     """The same record as it stands now, locked until the transaction ends."""
-    return type(record)._default_manager.select_for_update().get(pk=record.pk)  # type: ignore[return-value]
+    return type(record)._default_manager.select_for_update().get(pk=record.pk)
 
 
 def advance(record: Any, machine: Machine, act: str) -> Any:

@@ -76,10 +76,6 @@ class Laboratory:
         weeks, rest = divmod(int(number), 5)
         return self.begin + timedelta(days=7 * weeks + rest, hours=hour)
 
-    def sign(self, who: str) -> dict[str, object]:
-        """What a signing person sends along."""
-        return {"actor": self.people[who], "password": self.passwords[who]}
-
 
 def _monday(moment: datetime) -> datetime:
     local = timezone.localtime(moment).replace(hour=0, minute=0, second=0, microsecond=0)
@@ -186,13 +182,22 @@ def _lot(lab: Laboratory, plan: MaterialPlan, nth: int, *, day: int) -> Lot:
     if plan.name == "ester fluid" and nth == 1:
         return lot
     with clock_at(lab.day(day + 1, 15)):
-        release_lot(lot, **lab.sign("quality"), reason="supplier's certificate and our own results looked at")
+        release_lot(
+            lot,
+            actor=lab.people["quality"],
+            password=lab.passwords["quality"],
+            reason="supplier's certificate and our own results looked at",
+        )
     lot.refresh_from_db()
     return lot
 
 
 def _add_results(lab: Laboratory, plan: MaterialPlan, lot: Lot, *, coarse: bool) -> None:
-    chemist, vary = lab.people["chemist"], lambda share: 1 + lab.random.gauss(0, share)
+    chemist = lab.people["chemist"]
+
+    def vary(share: float) -> float:
+        return 1 + lab.random.gauss(0, share)
+
     add_lot_property(
         lot,
         actor=chemist,
@@ -235,7 +240,9 @@ def add_formulations(lab: Laboratory) -> None:
             )
             version = submit_version(made.versions.get(), actor=author)
         with clock_at(lab.day(4 + number // 2, 14)):
-            lab.versions[plan.name] = approve_version(version, **lab.sign("quality"))
+            lab.versions[plan.name] = approve_version(
+                version, actor=lab.people["quality"], password=lab.passwords["quality"]
+            )
     with clock_at(lab.day(44, 10)):
         create_formulation(
             actor=lab.people["chemist"],

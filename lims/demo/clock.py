@@ -13,5 +13,5 @@ from django.utils import timezone
 @contextmanager
 def clock_at(moment: datetime) -> Iterator[None]:
     """What asks Django for the time is told `moment`. Only the demo does this; the triggers' own clock runs on."""
-    with mock.patch.object(timezone, "now", lambda: moment):
+    with mock.patch.object(timezone, "now", return_value=moment):
         yield

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import io
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 import numpy as np
 from django.utils import timezone
+from numpy.typing import NDArray
 
+from lims.accounts.models import User
 from lims.cases.services import open_nonconformance
 from lims.comparisons.services import pose_comparison
 from lims.demo.building import Laboratory, seed_of
@@ -31,6 +34,7 @@ from lims.rigs.services import (
     create_method,
     create_rig,
 )
+from lims.rigs.services.methods import MethodFacts
 from lims.runs.models import Application, Reduction, Run
 from lims.runs.reducing import perform_reduction
 from lims.runs.services.applications import Faces, plan_and_apply, tear_down
@@ -155,31 +159,30 @@ def _configure(lab: Laboratory, room: TestRoom, name: str) -> None:
     )
 
 
-def _due(lab: Laboratory, *, soon: bool) -> object:
-    today = lab.today
-    return today + timedelta(days=6 if soon else 200)
+def _due(lab: Laboratory, *, soon: bool) -> date:
+    return lab.today + timedelta(days=6 if soon else 200)
 
 
 def add_methods(lab: Laboratory, room: TestRoom) -> None:
     """The method for pastes and the one for pads, written by the rig keeper, approved by quality."""
-    facts = dict(
-        area=1000e-6,
-        surface="lapped",
-        heater_power=150.0,
-        heater_power_tolerance=0.01,
-        force=250.0,
-        force_tolerance=0.02,
-        coolant_temperature=COOLANT,
-        coolant_tolerance=0.5,
-        repeats=3,
-    )
+    facts: MethodFacts = {
+        "area": 1000e-6,
+        "surface": "lapped",
+        "heater_power": 150.0,
+        "heater_power_tolerance": 0.01,
+        "force": 250.0,
+        "force_tolerance": 0.02,
+        "coolant_temperature": COOLANT,
+        "coolant_tolerance": 0.5,
+        "repeats": 3,
+    }
     texts = {
         "paste, 150 W, 250 kPa": "Zero the gap on the clean, closed blocks. Put on the paste in a cross, press, heat.",
         "pads at several thicknesses, 150 W, 250 kPa": "As for pastes, one cut sheet at a time.",
     }
     for name, text in texts.items():
         with clock_at(lab.day(2, 9)):
-            method = create_method(actor=lab.people["keeper"], name=name, document=text, **facts)
+            method = create_method(actor=lab.people["keeper"], name=name, **(facts | {"document": text}))
         with clock_at(lab.day(3, 9)):
             room.methods[name] = approve_method_version(method.versions.get(), actor=lab.people["quality"])
 
@@ -188,7 +191,7 @@ def add_samples(lab: Laboratory, room: TestRoom) -> None:
     """A sample of every batch, and those from outside."""
     for plan in FORMULATIONS:
         for nth, batch in enumerate(lab.batches[plan.name]):
-            with clock_at(batch.made_at + timedelta(hours=1)):
+            with clock_at((batch.made_at or timezone.now()) + timedelta(hours=1)):
                 truth = _truth_of(plan.name, plan.truth, nth)
                 sample = _sample(lab, batch, plan.kind, name=f"{plan.name}, batch {nth + 1}")
             room.truths[sample.code] = truth
@@ -281,15 +284,15 @@ def _measure(lab: Laboratory, room: TestRoom, what: tuple[Sample, str, str], *, 
     )
     operator = lab.people["operator" if number % 3 else "keeper"]
     with clock_at(zero_at + timedelta(minutes=4)):
-        _upload(lab, operator, made.zero, rig=room.rigs[rig], kind=Run.Kind.ZERO)
+        _upload(operator, made.zero, rig=room.rigs[rig])
     with clock_at(at):
         application = _apply(room, operator, sample, method, rig, at)
     room.applications.append(application)
     with clock_at(at + timedelta(minutes=40)):
-        _upload(lab, operator, made.run, rig=room.rigs[rig], application=application)
+        _upload(operator, made.run, rig=room.rigs[rig], application=application)
 
 
-def _drift(number: int):
+def _drift(number: int) -> Callable[[NDArray[np.float64]], NDArray[np.float64]]:
     if number == DRIFTING:
         return lambda t: 1.4 * np.minimum(t / 900.0, 1.0)
     if number == UNSTEADY:
@@ -310,7 +313,7 @@ def _layer(truth: Truth, number: int) -> Layer:
     )
 
 
-def _apply(room: TestRoom, operator: object, sample: Sample, method: str, rig: str, at: datetime) -> Application:
+def _apply(room: TestRoom, operator: User, sample: Sample, method: str, rig: str, at: datetime) -> Application:
     blocks = room.blocks[rig]
     return plan_and_apply(
         actor=operator,
@@ -327,14 +330,17 @@ def _apply(room: TestRoom, operator: object, sample: Sample, method: str, rig: s
     )
 
 
-def _upload(lab: Laboratory, operator: object, recording: Recording, *, rig: Rig, **about: object) -> Run:
-    notes = {"rig": rig.name, "kind": "zero" if about.get("kind") == Run.Kind.ZERO else "run"}
-    application = about.get("application")
+def _upload(operator: User, recording: Recording, *, rig: Rig, application: Application | None = None) -> Run:
+    """Send a file as the rig's program would have written it; without an application it is a zero."""
+    notes = {"rig": rig.name, "kind": "zero" if application is None else "run"}
     if application is not None:
         notes |= {"sample": application.sample.code, "application": application.code}
     content = run_file(recording, notes=notes)
     name = f"{recording.begin:%Y%m%d-%H%M}-{rig.name}-{notes['kind']}.csv"
-    return upload_run(actor=operator, content=io.BytesIO(content), name=name, rig=rig, **about)
+    kind = Run.Kind.ZERO if application is None else ""
+    return upload_run(
+        actor=operator, content=io.BytesIO(content), name=name, rig=rig, application=application, kind=kind
+    )
 
 
 def wait_for_reductions(*, patience: float = 5.0) -> None:
@@ -355,7 +361,7 @@ def wait_for_reductions(*, patience: float = 5.0) -> None:
 def tear_all_down(lab: Laboratory, room: TestRoom) -> None:
     """After the runs: how much of the face was covered."""
     for number, application in enumerate(room.applications):
-        with clock_at(application.applied_at + timedelta(minutes=50)):
+        with clock_at((application.applied_at or timezone.now()) + timedelta(minutes=50)):
             coverage = 0.97 + 0.03 * lab.random.random()
             tear_down(
                 application, actor=lab.people["operator" if number % 3 else "keeper"], coverage=round(coverage, 3)
@@ -382,8 +388,10 @@ def compare(lab: Laboratory, room: TestRoom) -> None:
             title="Everything we have, at paste conditions",
             question="Pastes, gel, putty, alloy, pad and sheet side by side.",
             method_version=method,
-            samples=[*(s for plan in FORMULATIONS for s in room.samples[plan.name]), reference]
-            + [room.samples["soft pad, 0.5 mm"][0], room.samples["indium sheet, 0.2 mm"][0]],
+            samples=[
+                *(sample for plan in FORMULATIONS for sample in room.samples[plan.name]),
+                *(room.samples[name][0] for name in ("reference paste R", "soft pad, 0.5 mm", "indium sheet, 0.2 mm")),
+            ],
             reference=reference,
         )
         pose_comparison(

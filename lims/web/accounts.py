@@ -90,7 +90,9 @@ def person_new(request: HttpRequest) -> HttpResponse:
     done = request.method == "POST" and submitted(
         request,
         form,
-        lambda: services.create_account(actor=person(request), key=key_of(request), **form.cleaned_data),
+        lambda: services.create_account(  # type: ignore[call-arg]
+            actor=person(request), key=key_of(request), **form.cleaned_data
+        ),
         to=lambda made: reverse("account-of", args=[made.username]),
     )
     return done or render(request, "accounts/person_new.html", {"form": form}, status=status_of(form))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
 from django.contrib import messages
 from django.http import FileResponse, HttpRequest, HttpResponse
@@ -58,7 +58,7 @@ def stored_file(request: HttpRequest, sha256: str) -> HttpResponse:
         open_file(row), as_attachment=True, filename=row.name, content_type="application/octet-stream"
     )
     response["Repr-Digest"] = row.repr_digest
-    return response
+    return cast(HttpResponse, response)
 
 
 urlpatterns = [
