@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.channels import Channels, Reading
 from analysis.results import Array
-from analysis.steady.spikes import Habit, habit_of, spikes
+from analysis.steady.spikes import Habit, spikes
 
 Rows = NDArray[np.intp]
 
@@ -126,13 +126,10 @@ def typical_step(time: Array) -> float:
 
 
 def make_signals(channels: Channels) -> dict[str, tuple[Signal, ...]]:
-    """Every channel by its quantity, with its wild rows; heater channels may switch as they like and have none."""
+    """Every channel by its quantity, with its wild rows."""
     signals: dict[str, tuple[Signal, ...]] = {}
     for reading in channels.readings:
-        if reading.quantity == "heater_power":
-            wild, habit = np.zeros(0, dtype=np.intp), habit_of(reading.raw)
-        else:
-            wild, habit = spikes(reading.raw)
+        wild, habit = spikes(reading.raw, may_switch=reading.quantity == "heater_power")
         signals[reading.quantity] = (*signals.get(reading.quantity, ()), Signal(reading, wild, habit))
     return signals
 

@@ -62,7 +62,7 @@ NOMINAL = {"heater_power": "heater_power", "force": "force", "coolant_temperatur
 
 def search(run: Run) -> Search:
     """Look through the whole run. The last plateau at nominal conditions counts; see `_choose`."""
-    segments = find_segments(run.grid, stepped=_stepped(run))
+    segments = find_segments(run.grid, stepped=_stepped(run), window=run.setup.min_duration)
     found = tuple(_describe(run, rows) for segment in segments for rows in _settled_rows(run, segment))
     heated = tuple(plateau for plateau in found if plateau.heated)
     chosen, reason = _choose(run, heated, segments)
@@ -100,7 +100,14 @@ def _settled_rows(run: Run, segment: Segment) -> list[slice]:
     if "heater_power" not in run.levels:
         stretches = tuple(_without_tail(stretch, rise=rise) for stretch in stretches)
     lasting = [stretch for stretch in stretches if _seconds(grid, stretch) >= _ENOUGH * window]
-    return [_rows(grid, trimmed(stretch, rise=rise, bounds=grid.bounds, window=window)) for stretch in lasting]
+    approaching = [rise, *(levels[name] for name in ("gap",) if name in levels)]
+    return [_rows(grid, _trimmed(stretch, approaching, bounds=grid.bounds, window=window)) for stretch in lasting]
+
+
+def _trimmed(stretch: Stretch, approaching: Sequence[Array], *, bounds: Array, window: float) -> Stretch:
+    """The stretch without a beginning in which the rise or the gap still approaches its end."""
+    kept = [trimmed(stretch, values=values, bounds=bounds, window=window) for values in approaching]
+    return max(kept, key=lambda part: part.first)
 
 
 def _seconds(grid: Grid, stretch: Stretch) -> float:
@@ -112,11 +119,11 @@ def _rows(grid: Grid, stretch: Stretch) -> slice:
 
 
 def local_levels(run: Run, rows: slice) -> tuple[Grid, dict[str, Array]]:
-    """Block means of the temperatures in blocks that fit `rows` exactly, so that no row from outside sneaks in."""
+    """Block means of temperatures and gap in blocks that fit `rows` exactly, so that no row from outside sneaks in."""
     share = (rows.stop - rows.start) / run.time.size
     grid = grid_of(run.time, rows=rows, blocks=max(int(run.grid.size * share), 60))
     levels = {}
-    for quantity in ("hot_temperature", "cold_temperature", "coolant_in"):
+    for quantity in ("hot_temperature", "cold_temperature", "coolant_in", "gap"):
         if quantity in run.levels:
             levels[quantity] = mean_blocks(run.signals[quantity], grid.edges)
     return grid, {quantity: blocks for quantity, blocks in levels.items() if np.isfinite(blocks).all()}

@@ -13,7 +13,7 @@ from analysis.steady.case import Case
 from analysis.steady.figures import find_figures
 from analysis.steady.flags import find_flags
 from analysis.steady.gap import Reference, make_reference
-from analysis.steady.heat import check_setup
+from analysis.steady.heat import NEEDED, check_setup
 from analysis.steady.plateaus import Found, Search, by_hand, search
 from analysis.steady.press import find_press
 from analysis.steady.run import Run, make_run
@@ -79,7 +79,7 @@ def reduce_trace(
             for found in looked.plateaus
         ),
         flags=find_flags(case),
-        notes=_notes(run, notes),
+        notes=_notes(run, case.window, notes),
         setup=setup.source,
         files=_files(trace, zero, zero_after),
         package_version=VERSION,
@@ -93,10 +93,13 @@ def _all(looked: Search, chosen: Found | None) -> tuple[Found, ...]:
 
 def _window(run: Run, rig: Rig, found: Found, nulls: Mapping[str, Estimate]) -> Window:
     made = make_window(rig, time=run.time, signals=run.signals, rows=found.rows, nulls=nulls)
-    for quantity in ("hot_temperature", "cold_temperature"):
-        if not made.has(quantity):
+    for quantity in NEEDED[run.setup.heat_flow]:
+        every = quantity == "heater_power"  # powers add up; of sensors that average one may be missing
+        read = len(made.means.get(quantity, ()))
+        if read == 0 or (every and read < len(run.signals[quantity])):
             raise BadSetup(
-                f"{run.trace.file} has no reading of {quantity} from {made.start:.6g} s to {made.end:.6g} s",
+                f"{'a channel' if every else 'every channel'} of {quantity} has no reading "
+                f"from {made.start:.6g} s to {made.end:.6g} s",
                 where=Where(file=run.trace.file),
             )
     return made
@@ -174,9 +177,10 @@ def _described(run: Run) -> dict[str, object]:
     return described
 
 
-def _notes(run: Run, notes: dict[str, str]) -> dict[str, str]:
+def _notes(run: Run, window: Window | None, notes: dict[str, str]) -> dict[str, str]:
     setup = run.setup
-    if setup.heat_flow == "electrical" and setup.loss_conductance.value and "ambient_temperature" not in run.signals:
+    recorded = window is not None and window.has("ambient_temperature")
+    if window is not None and setup.heat_flow == "electrical" and setup.loss_conductance.value and not recorded:
         notes["room temperature"] = "not recorded; 23 degC with a standard uncertainty of 3 K was taken for the loss"
     return {**run.trace.notes, **notes}
 

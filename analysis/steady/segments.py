@@ -13,8 +13,8 @@ from analysis.results import Array
 from analysis.steady.blocks import Grid, Signal
 
 _SIDE = 4  # blocks compared on either side of an edge
-_SURE = 8.0  # times the scatter of such a comparison
-_MOST_EDGES = 60  # above, the channel is taken to switch all the time and is looked at more coarsely
+_SURE = 6.0  # times what such a comparison usually shows, be it noise, drift or swing
+_FEW_EDGES = 8  # more, and more than the run has room for plateaus: the channel swings, and is looked at more coarsely
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,22 +34,27 @@ class Stepped:
     smallest: float
 
 
-def find_segments(grid: Grid, *, stepped: Sequence[Stepped]) -> tuple[Segment, ...]:
-    """The stretches between all edges of all stepped channels, in order; they may be short."""
+def find_segments(grid: Grid, *, stepped: Sequence[Stepped], window: float) -> tuple[Segment, ...]:
+    """The stretches between all edges of all stepped channels, in order; they may be short.
+
+    `window` [s] is the shortest plateau: a channel with more edges than the run has room for plateaus is not stepped
+    but swings, or switches to hold its mean.
+    """
     rows = int(grid.edges[-1])
     cuts: set[tuple[int, int]] = {(0, 0), (rows, rows)}
+    most = max(_FEW_EDGES, int((grid.bounds[-1] - grid.bounds[0]) / window))
     for channel in stepped:
-        cuts.update(_edges(grid, channel))
+        cuts.update(_edges(grid, channel, most=most))
     ordered = sorted(cuts)
     segments = [Segment(start[1], end[0]) for start, end in pairwise(ordered)]
     return tuple(segment for segment in segments if segment.last > segment.first)
 
 
-def _edges(grid: Grid, channel: Stepped) -> list[tuple[int, int]]:
+def _edges(grid: Grid, channel: Stepped, *, most: int) -> list[tuple[int, int]]:
     """Each edge as the last row of the old level (not included) and the first row of the new one."""
     blocks, widths = channel.blocks, 1
     places = _jumps(blocks, smallest=channel.smallest)
-    while places.size > _MOST_EDGES and blocks.size >= 8 * _SIDE:
+    while places.size > most and blocks.size >= 8 * _SIDE:
         widths *= 4
         blocks = np.array([part.mean() for part in np.array_split(channel.blocks, channel.blocks.size // widths)])
         places = _jumps(blocks, smallest=channel.smallest)
@@ -65,9 +70,9 @@ def _jumps(blocks: Array, *, smallest: float) -> NDArray[np.intp]:
     medians = np.median(np.lib.stride_tricks.sliding_window_view(blocks, _SIDE), axis=1)
     change = np.zeros(n)
     change[_SIDE : n - _SIDE + 1] = medians[_SIDE:] - medians[: n - 2 * _SIDE + 1]
-    scatter = 1.4826 * float(np.median(np.abs(np.diff(blocks)))) / np.sqrt(2.0)
-    limit = max(_SURE * 1.25 * scatter * np.sqrt(2.0 / _SIDE), smallest * float(np.max(np.abs(blocks))))
-    return _peaks(np.abs(change), limit=limit)
+    change = np.abs(change)
+    usual = 1.4826 * float(np.median(change[_SIDE : n - _SIDE + 1]))
+    return _peaks(change, limit=max(_SURE * usual, smallest * float(np.max(np.abs(blocks)))))
 
 
 def _peaks(change: Array, *, limit: float) -> NDArray[np.intp]:

@@ -197,7 +197,7 @@ def line_slope(values: Array, *, centres: Array) -> float:
     return float(t @ values) / spread if spread > 0.0 else math.nan
 
 
-def trimmed(stretch: Stretch, *, rise: Array, bounds: Array, window: float) -> Stretch:
+def trimmed(stretch: Stretch, *, values: Array, bounds: Array, window: float) -> Stretch:
     """The stretch without a beginning that still approaches: the start with the least marginal standard error. [1]
 
     At least `window` [s] and half of the stretch stay, and nothing is cut off that noise alone would suggest.
@@ -209,7 +209,7 @@ def trimmed(stretch: Stretch, *, rise: Array, bounds: Array, window: float) -> S
     latest = int(np.searchsorted(bounds, latest_time + slack, side="right")) - 1
     if latest <= stretch.first:
         return stretch
-    y = rise[stretch.first : stretch.last] - rise[stretch.last - 1]
+    y = values[stretch.first : stretch.last] - values[stretch.last - 1]
     left = np.arange(y.size, 0, -1)
     sums, squares = np.cumsum(y[::-1])[::-1], np.cumsum((y * y)[::-1])[::-1]
     marginal = (squares - sums**2 / left) / left.astype(float) ** 2

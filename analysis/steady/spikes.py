@@ -13,6 +13,7 @@ _REACH = 2 * _WIDEST  # rows on either side that tell where the channel really w
 _FACTOR = 8.0  # times the scatter of one row to the next
 _ORDINARY = 0.6  # share of the steps, the smaller ones, that tell the usual step: wild readings are not among them
 _GAUSSIAN = 2.13  # root mean square of all Gaussian steps to that of the smaller ones
+_SWITCHING = 0.05  # share of jumps above which a heater switches on purpose
 _SAMPLES = 32  # stretches looked at for the scatter
 _STRETCH = 256  # rows of one stretch
 _CHUNK = 20_000  # candidates handled at once
@@ -27,12 +28,13 @@ class Habit:
     resolution: float
 
 
-def spikes(raw: NDArray[np.floating]) -> tuple[NDArray[np.intp], Habit]:
+def spikes(raw: NDArray[np.floating], *, may_switch: bool = False) -> tuple[NDArray[np.intp], Habit]:
     """The rows of `raw`, shape (n,), any unit, that are wild readings, and the channel's habit.
 
     A row is wild when it lies further from the median of its neighbours than eight times the usual step from one row
     to the next, and it is next to a jump of that size. A change of level is no spike: the median goes with it.
-    Missing values are never among them.
+    Missing values are never among them. A channel that `may_switch`, such as a heater, and that jumps in more than a
+    few rows of a hundred switches on purpose, and has none.
     """
     present = _NO_ROWS
     values = raw
@@ -40,16 +42,16 @@ def spikes(raw: NDArray[np.floating]) -> tuple[NDArray[np.intp], Habit]:
         present = np.flatnonzero(~np.isnan(raw))
         values = raw[present]
     habit = habit_of(values)
-    found = _among(values, _FACTOR * habit.step)
+    found = _among(values, _FACTOR * habit.step, most=_SWITCHING if may_switch else 1.0)
     return (present[found] if values is not raw else found), habit
 
 
-def _among(values: NDArray[np.floating], limit: float) -> NDArray[np.intp]:
+def _among(values: NDArray[np.floating], limit: float, *, most: float) -> NDArray[np.intp]:
     if values.size < 2 * _REACH + 1 or not limit > 0.0:
         return _NO_ROWS
     step = np.diff(values)
     jumps = np.flatnonzero((step > limit) | (step < -limit))
-    if not jumps.size:
+    if not 0 < jumps.size <= most * values.size:
         return _NO_ROWS
     near = np.unique((jumps[:, None] + np.arange(1 - _WIDEST, _WIDEST + 1)).ravel())
     near = near[(near >= 0) & (near < values.size)]

@@ -112,12 +112,12 @@ def _window(trace: Trace, setup: RigSetup) -> float:
 
 
 def _closed_stretch(grid: Grid, signals: Signals, setup: RigSetup, *, window: float) -> Stretch:
-    """The last stretch under force over which the gap keeps still; the last quarter where there is none."""
+    """The last stretch under force over which the gap keeps still; the last half where there is none."""
     gap = mean_blocks(signals["gap"], grid.edges)
     gap = gap - setup.gap_expansion.value * _warmth(grid, signals)
     first, last = _pressed(grid, signals)
     bounds, centres, values = grid.bounds[first : last + 1], grid.centres[first:last], gap[first:last]
-    fallback = Stretch(first + (3 * (last - first)) // 4, last)
+    fallback = Stretch((first + last) // 2, last)
     if last - first < _SHORTEST or window_ends(bounds, window).size == 0:
         return fallback
     still = max(_STILL, setup.gap_resolution)
@@ -129,7 +129,7 @@ def _closed_stretch(grid: Grid, signals: Signals, setup: RigSetup, *, window: fl
         return fallback
     breaks = np.flatnonzero(np.diff(good) > 1)
     start = int(good[breaks[-1] + 1]) if breaks.size else int(good[0])
-    stretch = trimmed(Stretch(start, int(slopes.ends[good[-1]])), rise=values, bounds=bounds, window=window)
+    stretch = trimmed(Stretch(start, int(slopes.ends[good[-1]])), values=values, bounds=bounds, window=window)
     return Stretch(first + stretch.first, first + stretch.last)
 
 
