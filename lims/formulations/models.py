@@ -183,7 +183,8 @@ class ProcessStep(Recorded):
 class Batch(Recorded):
     """One making of one version, or of an exploratory recipe; it keeps its own copy of the recipe."""
 
-    CONFIDENTIAL = frozenset({"frozen"})
+    # the recipe as planned stands in the row itself, which never changes it; the history names the act
+    UNRECORDED = Recorded.UNRECORDED | {"frozen"}
 
     code = models.CharField(max_length=12, unique=True, editable=False)
     recipe = models.ForeignKey(FormulationVersion, models.PROTECT, null=True, blank=True, related_name="batches")

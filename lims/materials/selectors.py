@@ -210,7 +210,8 @@ def si_unit_of(row: LotProperty) -> str:
 
 def property_over_lots(material: Material, key: str) -> list[Result]:
     """One property of a material, our own values, lot by lot, oldest first."""
-    own = LotProperty.objects.filter(lot__material=material, quantity=key, replaced_by__isnull=True)
+    rows = LotProperty.objects.filter(lot__material=material, quantity=key, replaced_by__isnull=True)
+    own = rows.filter(source=LotProperty.Source.OWN)
     return [shown_result(row) for row in own.select_related("lot").order_by("lot_id", "id")]
 
 
