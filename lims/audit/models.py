@@ -14,6 +14,20 @@ from lims.audit.recording import note_change
 APPEND_ONLY = pgtrigger.Protect(name="append_only", operation=pgtrigger.Update | pgtrigger.Delete)
 
 
+def fixed_after_draft(what: str) -> pgtrigger.Trigger:
+    """A trigger: once out of the draft, only the state (and the record's own counter) of `what` can change."""
+    return pgtrigger.Trigger(
+        name="approved_is_fixed",
+        when=pgtrigger.Before,
+        operation=pgtrigger.Update,
+        condition=pgtrigger.Condition(
+            "OLD.state <> 'draft' AND (to_jsonb(OLD) - ARRAY['state','updated_at','version'])"
+            " IS DISTINCT FROM (to_jsonb(NEW) - ARRAY['state','updated_at','version'])"
+        ),
+        func=f"RAISE EXCEPTION 'an approved {what} cannot change';",
+    )
+
+
 def tracked(model: type[models.Model]) -> type[models.Model]:
     """Keep a row of every insert, update and delete of `model`, also one made past the application."""
     decorate = pghistory.track(pghistory.InsertEvent(), pghistory.UpdateEvent(), pghistory.DeleteEvent())

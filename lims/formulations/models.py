@@ -20,6 +20,12 @@ PARTS_FROZEN = """
     END IF;
     RETURN COALESCE(NEW, OLD);
 """  # noqa: E501
+RECIPE_IS_FIXED = pgtrigger.Trigger(
+    name="recipe_is_fixed",
+    when=pgtrigger.Before,
+    operation=pgtrigger.Insert | pgtrigger.Update | pgtrigger.Delete,
+    func=PARTS_FROZEN,
+)
 
 
 @tracked
@@ -112,14 +118,7 @@ class FormulationLine(Recorded):
                 fields=["recipe", "position"], name="formulation_line_once", deferrable=models.Deferrable.DEFERRED
             ),
         )
-        triggers = (
-            pgtrigger.Trigger(
-                name="recipe_is_fixed",
-                when=pgtrigger.Before,
-                operation=pgtrigger.Insert | pgtrigger.Update | pgtrigger.Delete,
-                func=PARTS_FROZEN,
-            ),
-        )
+        triggers = (RECIPE_IS_FIXED,)
 
     def __str__(self) -> str:
         return f"{self.recipe_id} {self.position} {self.material}"
@@ -162,14 +161,7 @@ class ProcessStep(Recorded):
                 fields=["recipe", "position"], name="process_step_once", deferrable=models.Deferrable.DEFERRED
             ),
         )
-        triggers = (
-            pgtrigger.Trigger(
-                name="recipe_is_fixed",
-                when=pgtrigger.Before,
-                operation=pgtrigger.Insert | pgtrigger.Update | pgtrigger.Delete,
-                func=PARTS_FROZEN,
-            ),
-        )
+        triggers = (RECIPE_IS_FIXED,)
 
     def __str__(self) -> str:
         return f"{self.position}. {self.instruction}"

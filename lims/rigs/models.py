@@ -13,7 +13,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 
-from lims.audit.models import APPEND_ONLY, Recorded, tracked
+from lims.audit.models import APPEND_ONLY, Recorded, fixed_after_draft, tracked
 from lims.files.models import StoredFile
 from lims.rigs.states import MethodState, RigState
 
@@ -326,18 +326,7 @@ class MethodVersion(Recorded):
             models.UniqueConstraint(fields=["method", "number"], name="method_version_once"),
             models.CheckConstraint(condition=Q(state__in=MethodState.values), name="method_version_state"),
         )
-        triggers = (
-            pgtrigger.Trigger(
-                name="approved_is_fixed",
-                when=pgtrigger.Before,
-                operation=pgtrigger.Update,
-                condition=pgtrigger.Condition(
-                    "OLD.state <> 'draft' AND (to_jsonb(OLD) - ARRAY['state','updated_at','version'])"
-                    " IS DISTINCT FROM (to_jsonb(NEW) - ARRAY['state','updated_at','version'])"
-                ),
-                func="RAISE EXCEPTION 'an approved method version cannot change';",
-            ),
-        )
+        triggers = (fixed_after_draft("method version"),)
 
     def __str__(self) -> str:
         return f"{self.code} {self.method.name}"

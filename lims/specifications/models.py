@@ -8,7 +8,7 @@ from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
-from lims.audit.models import Recorded, tracked
+from lims.audit.models import Recorded, fixed_after_draft, tracked
 from lims.formulations.models import Formulation
 from lims.materials.models import Material
 from lims.rigs.models import Method
@@ -68,18 +68,7 @@ class SpecificationVersion(Recorded):
                 condition=Q(state__in=SpecificationState.values), name="specification_version_state"
             ),
         )
-        triggers = (
-            pgtrigger.Trigger(
-                name="approved_is_fixed",
-                when=pgtrigger.Before,
-                operation=pgtrigger.Update,
-                condition=pgtrigger.Condition(
-                    "OLD.state <> 'draft' AND (to_jsonb(OLD) - ARRAY['state','updated_at','version'])"
-                    " IS DISTINCT FROM (to_jsonb(NEW) - ARRAY['state','updated_at','version'])"
-                ),
-                func="RAISE EXCEPTION 'an approved specification version cannot change';",
-            ),
-        )
+        triggers = (fixed_after_draft("specification version"),)
 
     def __str__(self) -> str:
         return self.code
