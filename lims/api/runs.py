@@ -45,6 +45,7 @@ class FigureSerializer(serializers.Serializer[Any]):
     value = serializers.FloatField()
     u = serializers.FloatField()
     dof = serializers.FloatField(allow_null=True)
+    k = serializers.FloatField(required=False, help_text="coverage factor for 95 %")
     unit = serializers.CharField()
 
 

@@ -6,11 +6,13 @@ import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from django.core.cache import cache
 from django.db.models import Count, Q, QuerySet
+from django.db.models.fields.json import KeyTransform
+from django.db.models.functions import JSONObject
 
 from lims.accounts.acts import require
 from lims.accounts.models import User
@@ -105,7 +107,7 @@ def answer_of(comparison: Comparison) -> Answer:
     digest = _digest(light, asked)
     found = cache.get(f"ranking:{digest}")
     if found is None:
-        found = bridge.ranked(_with_figures(light), asked=asked)
+        found = bridge.ranked(_with_figures(light, asked.figure), asked=asked)
         cache.set(f"ranking:{digest}", found, KEPT_SECONDS)
     included = _included(comparison)
     return Answer(
@@ -275,19 +277,21 @@ def _digest(light: list[Light], asked: Asked) -> str:
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
-def _with_figures(light: list[Light]) -> list[Row]:
-    wanted = [one.current for one in light if one.current]
-    computed = {
-        row["pk"]: row for row in Reduction.objects.filter(pk__in=wanted).values("pk", "figures", "flags", "shared")
-    }
-    return [_with(one.row, computed.get(one.current or 0)) for one in light]
+def _with_figures(light: list[Light], figure: str) -> list[Row]:
+    """The rows with what was computed: of thousands of reductions only the parts that the ranking needs are read."""
+    parts = {key: KeyTransform(key, "figures") for key in (figure, *bridge.CONDITION_FIGURES)}
+    rows = (
+        Reduction.objects.filter(pk__in=[one.current for one in light if one.current])
+        .annotate(needed=JSONObject(**parts), common=KeyTransform(figure, "shared"))
+        .values_list("pk", "needed", "flags", "common")
+    )
+    computed = {pk: (needed, flags, common) for pk, needed, flags, common in rows}
+    return [_with(one.row, figure, *computed.get(one.current or 0, (None, (), None))) for one in light]
 
 
-def _with(row: Row, computed: Any) -> Row:
-    if computed is None:
-        return row
-    parts = {name: getattr(row, name) for name in Row.__slots__}
-    return Row(**{**parts, **{name: computed[name] for name in ("figures", "flags", "shared")}})
+def _with(row: Row, figure: str, figures: Any, flags: Any, common: Any) -> Row:
+    present = {key: value for key, value in (figures or {}).items() if value is not None}
+    return replace(row, figures=present, flags=flags, shared={figure: common} if common else {})
 
 
 # The map --------------------------------------------------------------------------------------------------------------

@@ -163,6 +163,7 @@ def _figure(key: str, measured: Measured) -> dict[str, Any]:
         "value": measured.value,
         "u": measured.u,
         "dof": measured.dof if math.isfinite(measured.dof) else None,
+        "k": measured.k,
         "unit": QUANTITIES[key].unit,
     }
 

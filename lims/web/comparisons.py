@@ -75,6 +75,8 @@ def _show(request: HttpRequest, code: str, bound: InclusionForm | None = None) -
         "rows": _rows(ranking["ranking"], answer),
         "provisional": _rows(ranking["provisional"], answer),
         "left_out": ranking["left_out"],
+        "against_reference": [_difference(pair, ranking["unit"]) for pair in ranking["against_reference"]],
+        "conditions": [{**key, "tolerance_unit": _of_difference(key.get("unit", ""))} for key in ranking["conditions"]],
         "actions": _actions(user, found, bound),
         "inclusions": found.inclusions.select_related("sample", "by"),
         "came_from": [found.method_version.code, *sorted(answer.names)],
@@ -95,6 +97,16 @@ def _rows(items: list[dict[str, Any]], answer: selectors.Answer) -> list[dict[st
         }
         for item in items
     ]
+
+
+def _difference(pair: dict[str, Any], unit: str) -> dict[str, Any]:
+    low, high = pair["interval"]
+    return {**pair, "figure": {"value": pair["difference"], "unit": unit, "U95": (high - low) / 2}}
+
+
+def _of_difference(unit: str) -> str:
+    """The unit of a difference: of two temperatures it is the kelvin."""
+    return "K" if unit == "degC" else unit
 
 
 def _figure(item: dict[str, Any], unit: str) -> dict[str, Any]:

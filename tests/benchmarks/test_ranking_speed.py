@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import time
 
 import numpy as np
@@ -82,6 +83,8 @@ def test_a_large_ranking_is_answered_in_time(comparison, client) -> None:
     address = f"/comparisons/{comparison.code}/"
     client.get("/comparisons/")  # addresses and templates are read once for each process
     cache.clear()
+    gc.collect()
+    gc.freeze()  # what the test made is no burden of the page's
     first, asked = timed(lambda: answer_of(comparison))
     again, page = timed(lambda: client.get(address))
     again, page = min((again, page), timed(lambda: client.get(address)), key=lambda pair: pair[0])
@@ -92,6 +95,7 @@ def test_a_large_ranking_is_answered_in_time(comparison, client) -> None:
     print(f"\nranking computed {first * 1e3:.0f} ms, page {again * 1e3:.0f} ms, {count} questions")
     assert asked.ranking["used"] == SAMPLES * APPLICATIONS
     assert 0 < count <= 12
+    assert first < LIMIT
     assert again < LIMIT
 
 

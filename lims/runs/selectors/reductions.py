@@ -110,7 +110,14 @@ class FigureRow:
     figure: dict[str, Any]
     budget: list[dict[str, Any]]
 
+    @property
+    def many_dof(self) -> bool:
+        """Whether there are so many degrees of freedom that their number says nothing."""
+        dof = self.figure.get("dof")
+        return dof is None or dof > MANY
 
+
+MANY = 1000
 MAIN = ("temperature_rise", "thermal_impedance", "gap", "apparent_conductivity")
 
 
