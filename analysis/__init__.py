@@ -24,7 +24,7 @@ from analysis.runs import read_run, reduce, trace_of
 from analysis.setup import RigSetup
 from analysis.setup_reading import read_setup
 from analysis.steady.zero_run import reduce_zero
-from analysis.studies import series
+from analysis.studies import ageing, cycles, press, series
 from analysis.version import VERSION
 
 __version__ = VERSION
@@ -35,7 +35,10 @@ __all__ = [
     "Reduction",
     "RigSetup",
     "Trace",
+    "ageing",
+    "cycles",
     "from_dict",
+    "press",
     "read_run",
     "read_setup",
     "reduce",

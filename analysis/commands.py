@@ -15,6 +15,9 @@ Commands = Any  # argparse does not name the type of what add_subparsers returns
 def add_commands(commands: Commands) -> None:
     """Add one command for each method; each sets `find`, which gives the outcome of its options."""
     _add_series(commands)
+    _add_cycles(commands)
+    _add_ageing(commands)
+    _add_press(commands)
 
 
 def _command(commands: Commands, name: str, *, words: str, more: str) -> argparse.ArgumentParser:
@@ -49,3 +52,76 @@ of lack of fit and of curvature), flags. Exit code 3: read, but no line is defen
 
 def _series(options: argparse.Namespace) -> Outcome:
     return studies.series(options.results)
+
+
+def _with_run(parser: argparse.ArgumentParser) -> None:
+    """The files of one run."""
+    parser.add_argument("run", type=Path, help="run file: CSV, XLSX or Parquet")
+    parser.add_argument("--setup", type=Path, help="setup file (TOML), or a result that carries its setup")
+    parser.add_argument("--zero", type=Path, help="zero run on closed blocks, before the run")
+
+
+def _add_cycles(commands: Commands) -> None:
+    parser = _command(
+        commands,
+        "cycles",
+        words="figures at each soak of a power or temperature cycled run, their drift, cycles to a limit",
+        more="""example:
+  python -m analysis cycles cycled.csv --setup bench-2.toml --zero zero.csv --limit "25 mm^2*K/W"
+
+With --json: run, figures (of the last soak, and impedance_change, relative_change, impedance_drift, gap_change),
+budget, cycles (kind, count, period_s, uneven, soaks), drift (for each figure: per_cycle and its 95 % interval, change,
+p_no_trend, shapes), limit (cycles and their 95 % prediction interval, or the reason why none is given), flags.
+Exit code 3: read, but nothing is cycled; the flags say why.""",
+    )
+    _with_run(parser)
+    parser.add_argument("--limit", help="impedance asked for, with its unit; without it, one fifth above the start")
+    parser.set_defaults(find=_cycles)
+
+
+def _cycles(options: argparse.Namespace) -> Outcome:
+    return studies.cycles(options.run, setup=options.setup, zero=options.zero, limit=options.limit)
+
+
+def _add_ageing(commands: Commands) -> None:
+    parser = _command(
+        commands,
+        "ageing",
+        words="change of several specimens over time, each against its own start",
+        more="""example:
+  python -m analysis ageing week-00/*.json week-04/*.json week-12/*.json
+
+Results are grouped by their application (else their sample) and ordered by the time they were taken.
+With --json: figures (change_per_1000_h, relative_change), budget, specimens, left_out, unpaired, flags.
+Exit code 3: read, but fewer than two specimens have a start and a later result; the flags say why.""",
+    )
+    parser.add_argument("results", type=Path, nargs="+", help="results that `reduce --json` printed")
+    parser.add_argument(
+        "--figure", default="thermal_impedance", choices=("thermal_impedance", "gap", "temperature_rise")
+    )
+    parser.set_defaults(find=_ageing)
+
+
+def _ageing(options: argparse.Namespace) -> Outcome:
+    return studies.ageing(options.results, figure=options.figure)
+
+
+def _add_press(commands: Commands) -> None:
+    parser = _command(
+        commands,
+        "press",
+        words="approach of a layer to its final gap, viscosity or yield stress, and whether it still moves",
+        more="""example:
+  python -m analysis press run.csv --setup bench-2.toml --zero zero.csv --face circular
+
+With --json: run, figures (gap, and by the closest model rest_gap, gap_to_go, viscosity, yield_stress), budget, approach
+(times, gaps, the model's gaps), models (each with its figures and its information criterion above the best), flags.
+Exit code 3: read, but there is no approach to fit; the flags say why.""",
+    )
+    _with_run(parser)
+    parser.add_argument("--face", default="", help="circular, square, or sides such as '30 mm x 40 mm'")
+    parser.set_defaults(find=_press)
+
+
+def _press(options: argparse.Namespace) -> Outcome:
+    return studies.press(options.run, setup=options.setup, zero=options.zero, face=options.face)

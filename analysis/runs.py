@@ -51,6 +51,12 @@ def reduce(
     return reduction
 
 
+def prepare(run: Run, *, setup: Setup | None = None, zero: Run | None = None) -> tuple[Trace, RigSetup, Trace | None]:
+    """A run, its rig's setup and its zero, read as `reduce` reads them."""
+    rig = _setup(run, setup)
+    return _trace(run, rig), rig, None if zero is None else _trace(zero, rig)
+
+
 def read_run(path: Path | str, *, setup: RigSetup | None = None, name: str = "") -> Trace:
     """A run file as a trace of the columns that the setup names; `name` is what errors call the file.
 

@@ -8,9 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import UnreadableFile, Where
+from analysis.methods.ageing import reduce_ageing
+from analysis.methods.cycles import reduce_cycles
+from analysis.methods.press import reduce_press
 from analysis.methods.series import reduce_series
 from analysis.output import from_dict
 from analysis.results import Outcome, Reduction
+from analysis.runs import Run, Setup, prepare
+from analysis.units import parse_quantity
 
 Result = Path | str | Mapping[str, Any] | Reduction
 
@@ -27,6 +32,39 @@ def series(results: Sequence[Result]) -> Outcome:
         names=[name for _, name, _ in read],
         overridden=[overridden for _, _, overridden in read],
     )
+
+
+def ageing(results: Sequence[Result], *, figure: str = "thermal_impedance") -> Outcome:
+    """How specimens change over time, each against its own start; see `analysis.methods.ageing`."""
+    read = [_read(result, number=number) for number, result in enumerate(results, start=1)]
+    return reduce_ageing(
+        [reduction for reduction, _, _ in read],
+        names=[name for _, name, _ in read],
+        overridden=[overridden for _, _, overridden in read],
+        figure=figure,
+    )
+
+
+def cycles(
+    run: Run, *, setup: Setup | None = None, zero: Run | None = None, limit: str | float | None = None
+) -> Outcome:
+    """Figures at each soak of a cycled run and their drift; see `analysis.methods.cycles`.
+
+    Parameters: `run`, `zero` and `setup` as for `reduce`; `limit` the impedance that is asked for, as text with its
+    unit (`"25 mm^2*K/W"`) or in m2 K/W.
+    """
+    trace, rig, zero_trace = prepare(run, setup=setup, zero=zero)
+    asked = parse_quantity(limit, "thermal_impedance", where=Where(key="limit")) if isinstance(limit, str) else limit
+    return reduce_cycles(trace, rig, zero=zero_trace, limit=asked)
+
+
+def press(run: Run, *, setup: Setup | None = None, zero: Run | None = None, face: str = "") -> Outcome:
+    """How the layer of a run gave way to the force; see `analysis.methods.press`.
+
+    Parameters: `run`, `zero` and `setup` as for `reduce`; `face` "circular", "square", or sides as "30 mm x 40 mm".
+    """
+    trace, rig, zero_trace = prepare(run, setup=setup, zero=zero)
+    return reduce_press(trace, rig, zero=zero_trace, face=face)
 
 
 def read_result(path: Path) -> dict[str, Any]:

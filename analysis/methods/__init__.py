@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from analysis.method import Method
+from analysis.methods.ageing import reduce_ageing
+from analysis.methods.cycles import reduce_cycles
+from analysis.methods.press import reduce_press
 from analysis.methods.series import reduce_series
 from analysis.methods.steady import reduce_steady
 
@@ -38,6 +41,35 @@ METHODS: Mapping[str, Method] = MappingProxyType(
             needs=("gap", "thermal_impedance"),
             gives=("conductivity", "contact_impedance"),
             function=reduce_series,
+        ),
+        "cycles": Method(
+            label="Cycling",
+            takes="run",
+            needs=("hot_temperature", "cold_temperature"),
+            gives=(
+                "thermal_impedance",
+                "temperature_rise",
+                "gap",
+                "impedance_change",
+                "relative_change",
+                "impedance_drift",
+                "gap_change",
+            ),
+            function=reduce_cycles,
+        ),
+        "press": Method(
+            label="Press",
+            takes="run",
+            needs=("gap", "force"),
+            gives=("gap", "rest_gap", "gap_to_go", "viscosity", "yield_stress"),
+            function=reduce_press,
+        ),
+        "ageing": Method(
+            label="Ageing series",
+            takes="results",
+            needs=("thermal_impedance",),
+            gives=("change_per_1000_h", "relative_change"),
+            function=reduce_ageing,
         ),
     }
 )

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize, special
+from scipy import special
 
 from analysis.errors import OutOfRange
 from analysis.results import Array
@@ -27,6 +27,7 @@ _STATED_IS_ALL_ELSE = 0.5
 _TAIL = 1.2  # exponent with which larger inflations are held less likely
 _LARGEST = 2000.0
 _GRID = 400
+_HALVINGS = 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +213,15 @@ def _matching_dof(ratio: float) -> float:
 
 
 def _root(function: Callable[[float], float], low: float, high: float) -> float:
-    return float(optimize.brentq(function, low, high, xtol=1e-300, rtol=1e-10))
+    """Where a rising or falling function crosses zero between two places of unlike sign, by halving."""
+    below = function(low) < 0.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        if (function(middle) < 0.0) == below:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
 
 
 def quadratic_term(x: ArrayLike, *, y: ArrayLike, u: NDArray[np.float64]) -> tuple[float, float]:

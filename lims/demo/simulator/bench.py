@@ -37,6 +37,10 @@ class Layer:
         way = (1.0 + since / self.pressing_time) ** -self.exponent
         return self.gap_end + (self.gap_open - self.gap_end) * way - self.creep * since
 
+    def impedance(self, t: Array, gap: Array) -> Array:
+        """Impedance [m2 K/W] at the times `t` [s], where the gap is `gap` [m]."""
+        return gap / self.conductivity + self.contact + 0.0 * t
+
 
 @dataclass(frozen=True, slots=True)
 class Bench:

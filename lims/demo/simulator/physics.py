@@ -30,7 +30,7 @@ def course(bench: Bench, layer: Layer, plan: Plan, time: Array) -> dict[str, Arr
     step = min(0.5, 2.0 * plan.interval)
     t = np.arange(0.0, time[-1] + step, step)
     gap = layer.gap(t, plan.pressed_at)
-    resistance = (gap / layer.conductivity + layer.contact) / bench.area
+    resistance = layer.impedance(t, gap) / bench.area
     blocks = 2.0 * min(bench.depths) / (bench.block_conductivity * bench.area)
     conductance = 1.0 / (resistance + blocks)
     inlet = plan.coolant + plan.coolant_drift(t)

@@ -47,7 +47,7 @@ def codes(outcome):
     return [flag.code for flag in outcome.flags]
 
 
-# --- against published values and other libraries ------------------------------------------------------------------
+# --- against published values and other libraries ----------------------------------------
 
 
 def test_the_line_is_that_of_pearsons_data_with_yorks_weights():
@@ -128,7 +128,7 @@ def test_an_offset_in_every_gap_leaves_the_slope_and_moves_the_intercept():
     assert shift == pytest.approx(-um(4.0) / k, rel=1e-6)
 
 
-# --- shared errors ---------------------------------------------------------------------------------------------------
+# --- shared errors ----------------------------------------
 
 
 def test_a_zero_shared_by_all_moves_the_intercept_whole_and_the_slope_not_at_all():
@@ -161,7 +161,7 @@ def test_shares_of_the_budget_add_up():
         assert math.sqrt(sum(line.u**2 for line in lines)) == pytest.approx(outcome.figures[key].u)
 
 
-# --- refusals and flags ----------------------------------------------------------------------------------------------
+# --- refusals and flags ----------------------------------------
 
 
 def test_a_negative_intercept_is_told_as_a_zero_error_and_not_clipped():
@@ -237,7 +237,7 @@ def test_a_missing_pressure_is_said():
     assert codes(reduce_series(results)) == ["pressure_unknown"]
 
 
-# --- coverage --------------------------------------------------------------------------------------------------------
+# --- coverage ----------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -281,7 +281,7 @@ def test_the_inflation_of_few_points_is_wide_and_of_none_is_one():
     assert dof < 3.0
 
 
-# --- the command -----------------------------------------------------------------------------------------------------
+# --- the command ----------------------------------------
 
 
 def write(folder, results):
