@@ -253,12 +253,18 @@ def order_of_work(lab: Laboratory, room: TestRoom) -> list[tuple[Sample, str]]:
 
 def work(lab: Laboratory, room: TestRoom) -> None:
     """Every application in the order of work, on the rig that is free: zero, apply, run, upload."""
-    names = list(room.rigs)
-    for number, (sample, method) in enumerate(order_of_work(lab, room)):
-        rig = names[number % 2]
+    names, waiting = list(room.rigs), order_of_work(lab, room)
+    for number in range(len(waiting)):
         slot = number // 2
         day, hour = FIRST_DAY + slot * (LAST_DAY - FIRST_DAY) / 60.0, 8.5 + 2.4 * (slot % PER_DAY)
-        _measure(lab, room, (sample, method, rig), at=lab.day(day, hour), number=number)
+        at = lab.day(day, hour)
+        sample, method = _next_at_hand(waiting, at)
+        _measure(lab, room, (sample, method, names[number % 2]), at=at, number=number)
+
+
+def _next_at_hand(waiting: list[tuple[Sample, str]], at: datetime) -> tuple[Sample, str]:
+    """Take the first of those waiting whose sample has been taken by then."""
+    return waiting.pop(next(place for place, (sample, _) in enumerate(waiting) if sample.taken_at < at))
 
 
 def _measure(lab: Laboratory, room: TestRoom, what: tuple[Sample, str, str], *, at: datetime, number: int) -> None:
