@@ -107,8 +107,8 @@ def _check_mass(target_mass: Decimal) -> None:
 @act("batch.finish")
 def finish_batch(batch: Batch, *, actor: User, yield_mass: Decimal) -> Batch:
     """Finish a batch when every step is done or skipped, with its yield [kg]."""
-    refuse_if_held("batch", batch.code)
     fresh: Batch = advance(batch, BATCH_MACHINE, "finish")
+    refuse_if_held("batch", fresh.code)
     sheet = sheet_of(fresh)
     if sheet.open_step is not None:
         raise Conflict(f"Step {sheet.open_step['position']} is not done yet.", code="steps-open")
@@ -126,8 +126,8 @@ def finish_batch(batch: Batch, *, actor: User, yield_mass: Decimal) -> Batch:
 @act("batch.start_test")
 def start_batch_test(batch: Batch, *, actor: User) -> Batch:
     """Take a made batch into test."""
-    refuse_if_held("batch", batch.code)
     fresh: Batch = advance(batch, BATCH_MACHINE, "start_test")
+    refuse_if_held("batch", fresh.code)
     fresh.test_began_at = timezone.now()
     fresh.save()
     return fresh

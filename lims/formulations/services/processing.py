@@ -33,8 +33,8 @@ class StepDetails(TypedDict, total=False):
 @act("batch.do_step")
 def do_step(batch: Batch, *, actor: User, position: int, **details: Unpack[StepDetails]) -> StepRecord:
     """Confirm one step as it was done. Steps are done in order; a miss or a skip needs a reason and marks the batch."""
-    refuse_if_held("batch", batch.code)
     fresh: Batch = advance(batch, BATCH_MACHINE, "do_step")
+    refuse_if_held("batch", fresh.code)
     step = _step(fresh, position)
     actual = {key: cast("float | None", details.get(key)) for key in SETTINGS}
     skipped, reason = bool(details.get("skipped")), details.get("reason", "").strip()

@@ -52,8 +52,8 @@ def weigh(
 ) -> Weighing:
     """Weigh `net` [kg] of `lot` into one line of a batch; outside the tolerance it needs a reason."""
     net = to_microgram(net)
-    refuse_if_held("batch", line.batch.code)
     batch: Batch = advance(line.batch, BATCH_MACHINE, "weigh")
+    refuse_if_held("batch", batch.code)
     sheet_line = _line_of(batch, line)
     _check_number(net, balance)
     taken = _usable_lot(lot, sheet_line.row, exploratory=batch.exploratory)
@@ -237,8 +237,8 @@ def skip_line(line: BatchLine, *, actor: User, reason: str) -> BatchLine:
     """Leave a line out, with a reason; the batch deviates."""
     if not reason.strip():
         raise Invalid("Say why.", fields={"reason": ["Leaving a line out needs a reason."]})
-    refuse_if_held("batch", line.batch.code)
     batch: Batch = advance(line.batch, BATCH_MACHINE, "weigh")
+    refuse_if_held("batch", batch.code)
     found = _line_of(batch, line)
     if found.weighings:
         raise Conflict(f"Line {line.position} has been weighed; it cannot be left out.", code="line-weighed")
@@ -252,8 +252,8 @@ def skip_line(line: BatchLine, *, actor: User, reason: str) -> BatchLine:
 @act("batch.close_weighing")
 def close_weighing(batch: Batch, *, actor: User) -> Batch:
     """Lock the weights: every line weighed or left out, every typed weighing seen by a second person."""
-    refuse_if_held("batch", batch.code)
     fresh: Batch = advance(batch, BATCH_MACHINE, "close_weighing")
+    refuse_if_held("batch", fresh.code)
     sheet = sheet_of(fresh)
     if missing := what_stops_closing(sheet):
         raise Conflict(missing[0], code="weighing-not-complete", missing=missing)

@@ -87,8 +87,10 @@ def _why_doubtful(supplier: Supplier | None) -> str:
 @act("lot.start_test")
 def start_lot_test(lot: Lot, *, actor: User) -> Lot:
     """Take a lot from quarantine into test."""
-    refuse_if_held("lot", lot.code)
-    return _advanced(lot, "start_test", test_began_at=timezone.now())
+    fresh = _advanced(lot, "start_test", test_began_at=timezone.now())
+    # after the row is locked, so that a hold placed in the same moment is seen
+    refuse_if_held("lot", fresh.code)
+    return fresh
 
 
 @act("lot.reassess")
