@@ -23,6 +23,8 @@ from django.core.files.storage import default_storage
 from analysis import runs as analysis_runs
 from analysis.channels import Reading, calibrate
 from analysis.errors import AnalysisError
+from analysis.figures.layer import layer_figure
+from analysis.figures.plotly import figure_json
 from analysis.output import to_dict
 from analysis.quantities import QUANTITIES
 from analysis.results import Measured, Reduction, Trace
@@ -206,6 +208,24 @@ def _curve(reading: Reading) -> traces.Curve:
     panel = "temperature" if quantity.dimension == "temperature" else quantity.label.lower()
     values = np.asarray(from_si(reading.values(), quantity.shown, reading.quantity))
     return traces.Curve(name=reading.column, panel=panel, unit=pretty_unit(quantity.shown), values=values)
+
+
+LAYER = ("gap", "hot_temperature", "cold_temperature", "heat_flux")
+
+
+def layer_drawing(figures: Mapping[str, Any], setup: Mapping[str, Any]) -> dict[str, Any] | None:
+    """The temperature through the layer, drawn to scale; None where the run does not tell all of it."""
+    conductivity = read_setup(setup).block_conductivity
+    if conductivity is None or not set(LAYER) <= set(figures):
+        return None
+    gap, hot, cold, flux = (_measured(figures[key]) for key in LAYER)
+    spec = layer_figure(gap=gap, hot=hot, cold=cold, heat_flux=flux.value, block_conductivity=conductivity.value)
+    return figure_json(spec, dark=None)
+
+
+def _measured(entry: Mapping[str, Any]) -> Measured:
+    dof = entry.get("dof")
+    return Measured(float(entry["value"]), float(entry["u"]), math.inf if dof is None else float(dof))
 
 
 def make_curves_again(run: Run, setup: Mapping[str, Any], *, key: str) -> None:

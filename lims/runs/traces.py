@@ -113,12 +113,13 @@ def thinned(time: Numbers, values: Numbers, *, buckets: int) -> tuple[Numbers, N
     if time.size <= 2 * buckets:
         return time, values
     size = -(-time.size // buckets)
-    whole = values[: time.size // size * size].reshape(-1, size)
-    filled = np.where(np.isnan(whole), np.nanmedian(values) if np.isfinite(values).any() else 0.0, whole)
-    base = np.arange(whole.shape[0]) * size
-    picked = np.sort(np.concatenate([base + filled.argmin(axis=1), base + filled.argmax(axis=1)]))
-    rest = np.arange(whole.size, time.size)
-    picked = np.unique(np.concatenate([[0], picked, rest[:1], rest[-1:], [time.size - 1]])).astype(np.intp)
+    full = np.append(values, np.full(-time.size % size, values[-1])).reshape(-1, size)
+    missing = np.isnan(full)
+    base = np.arange(full.shape[0]) * size
+    lowest = base + np.where(missing, np.inf, full).argmin(axis=1)
+    highest = base + np.where(missing, -np.inf, full).argmax(axis=1)
+    picked = np.unique(np.concatenate([[0], lowest, highest, [time.size - 1]]))
+    picked = picked[picked < time.size]
     return time[picked], values[picked]
 
 

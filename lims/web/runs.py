@@ -20,7 +20,7 @@ from lims.files.selectors import open_file
 from lims.runs.selectors import reductions as reductions_
 from lims.runs.selectors import runs as runs_
 from lims.runs.selectors.applications import get_application_for
-from lims.runs.selectors.traces import drawing_of
+from lims.runs.selectors.traces import drawing_of, layer_of
 from lims.runs.services import runs as services
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
 from lims.web.forms.fields import ReasonForm
@@ -185,6 +185,7 @@ def _context(
         "reductions": listed,
         "at_work": work,
         "rows": reductions_.figure_rows(shown) if shown else [],
+        "has_layer": bool(shown and {"gap", "hot_temperature", "cold_temperature"} <= set(shown.figures)),
         "flags": reductions_.flags_of(shown) if shown else [],
         "zero_hours": runs_.zero_hours(found),
         "setup_text": json.dumps(shown.setup, indent=1, ensure_ascii=False) if shown else "",
@@ -319,6 +320,13 @@ def run_traces(request: HttpRequest, code: str) -> HttpResponse:
     return response
 
 
+@require_GET
+@page(READ)
+def run_layer(request: HttpRequest, code: str) -> HttpResponse:
+    """The layer of a reduction, drawn to scale."""
+    return JsonResponse(layer_of(reductions_.get_reduction_for(person(request), code)))
+
+
 def _seconds(request: HttpRequest, name: str) -> float | None:
     text = request.GET.get(name, "")
     try:
@@ -373,5 +381,6 @@ urlpatterns = [
     path("runs/<str:code>/override/", run_override, name="run-override"),
     path("reductions/<str:code>/", reduction, name="reduction"),
     path("reductions/<str:code>/traces.json", run_traces, name="reduction-traces"),
+    path("reductions/<str:code>/layer.json", run_layer, name="reduction-layer"),
     path("reductions/<str:code>/result.json", reduction_result, name="reduction-result"),
 ]

@@ -119,6 +119,13 @@ def test_the_curves_come_thinned_with_the_settled_window_and_in_more_detail_for_
     assert len(part["x"]) >= 50
 
 
+def test_the_layer_is_drawn_to_scale(client, operator) -> None:
+    run, _ = sent_with_zero()
+    drawing = client.get(f"/reductions/{run.current.code}/layer.json").json()
+    gap = 1e6 * run.current.figures["gap"]["value"]
+    assert drawing["data"][0]["x"] == pytest.approx([-gap, 0.0, gap, 2 * gap])
+
+
 def test_a_nonsense_part_is_refused(client, operator) -> None:
     run, _ = sent_with_zero()
     assert client.get(f"/reductions/{run.current.code}/traces.json", {"from": "x"}).status_code == 422

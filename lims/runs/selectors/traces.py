@@ -21,6 +21,14 @@ def drawing_of(
     return traces.drawing(key, start=start, end=end, pixels=pixels, marks=_marks(reduction))
 
 
+def layer_of(reduction: Reduction) -> dict[str, Any]:
+    """The temperature through the layer, drawn to scale, as a plotly figure."""
+    drawing = bridge.layer_drawing(reduction.figures, reduction.setup) if reduction.figures else None
+    if drawing is None:
+        raise Conflict("The run does not tell the layer's thickness and both faces.", code="no-layer")
+    return drawing
+
+
 def _marks(reduction: Reduction) -> list[dict[str, Any]]:
     steady = reduction.result.get("steady", {})
     if not steady.get("found"):
