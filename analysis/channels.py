@@ -15,10 +15,24 @@ from numpy.typing import NDArray
 from analysis.errors import BadSetup, Where
 from analysis.quantities import QUANTITIES
 from analysis.results import Array, Trace
+from analysis.sensors import SENSORS
+from analysis.sensors.converting import Signal, sense
 from analysis.setup import Channel, RigSetup
 from analysis.units import conversion
 
 ALL_ROWS = slice(None)
+
+
+@dataclass(frozen=True, slots=True)
+class Junction:
+    """The cold junction of a thermocouple: its column, its standard uncertainty `u` [K], and what it adds per kelvin.
+
+    All thermocouples on one junction share its error: in the difference of two of them it nearly cancels.
+    """
+
+    column: str
+    u: float
+    sensitivity: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +51,7 @@ class Reading:
     u: float = 0.0
     depth: float | None = None
     times: Reading | None = None  # the current of a voltage that is a power
+    junction: Junction | None = None  # of a thermocouple
 
     def values(self, rows: slice = ALL_ROWS) -> Array:
         """The calibrated values of `rows` in SI, shape (n,), float64, missing ones nan, read-only."""
@@ -89,14 +104,25 @@ def calibrate(trace: Trace, *, setup: RigSetup, partial: bool = False) -> Channe
     chosen = [
         (number, channel)
         for number, channel in enumerate(setup.channels, start=1)
-        if channel.quantity != "time" and (not partial or channel.column in trace.columns)
+        if channel.quantity not in ("time", "cold_junction") and (not partial or _recorded(trace, channel))
     ]
-    readings = [_reading(trace, channel, number=number) for number, channel in chosen]
+    readings = [_reading(trace, channel, number=number, setup=setup) for number, channel in chosen]
     return Channels(time=trace.time, readings=tuple(_paired(readings, [channel for _, channel in chosen])))
 
 
-def _reading(trace: Trace, channel: Channel, *, number: int) -> Reading:
+def _recorded(trace: Trace, channel: Channel) -> bool:
+    return channel.column in trace.columns and (not channel.cold_junction or channel.cold_junction in trace.columns)
+
+
+def _reading(trace: Trace, channel: Channel, *, number: int, setup: RigSetup) -> Reading:
     """One channel without its pair."""
+    if channel.sensor:
+        return _sensed(trace, channel, number=number, setup=setup)
+    return _plain(trace, channel, number=number)
+
+
+def _plain(trace: Trace, channel: Channel, *, number: int) -> Reading:
+    """A channel whose column holds the quantity, or the signal of a sensor, itself."""
     if channel.column not in trace.columns:
         known = ", ".join((*trace.columns, *trace.unread))
         raise BadSetup(
@@ -105,7 +131,8 @@ def _reading(trace: Trace, channel: Channel, *, number: int) -> Reading:
         )
     unit = channel.unit or trace.units.get(channel.column, "")
     where = Where(file="" if channel.unit else trace.file, column=channel.column, key=f"channel {number}: unit")
-    to_si = conversion(unit, QUANTITIES[channel.quantity].dimension, where=where)
+    dimension = SENSORS[channel.sensor].dimension if channel.sensor else QUANTITIES[channel.quantity].dimension
+    to_si = conversion(unit, dimension, where=where)
     return Reading(
         column=channel.column,
         quantity=channel.quantity,
@@ -115,6 +142,43 @@ def _reading(trace: Trace, channel: Channel, *, number: int) -> Reading:
         u=abs(to_si.factor) * channel.u,
         depth=channel.depth,
     )
+
+
+def _sensed(trace: Trace, channel: Channel, *, number: int, setup: RigSetup) -> Reading:
+    """A channel whose column holds a resistance or a voltage, as temperatures."""
+    curve, signal = SENSORS[channel.sensor], _signal(_plain(trace, channel, number=number))
+    cold = _junction(trace, channel, number=number, setup=setup) if channel.cold_junction else None
+    found = sense(curve, signal, junction=cold, tolerance_class=channel.tolerance_class)
+    if np.isfinite(signal.raw).any() and not np.isfinite(found.values).any():
+        raise BadSetup(
+            f"no reading of '{channel.column}' lies on the curve of a {curve.name}, from {curve.lowest:g} to "
+            f"{curve.highest:g} degC; is its unit right?",
+            where=Where(file=trace.file, column=channel.column, key=f"channel {number}: sensor"),
+        )
+    return Reading(
+        column=channel.column,
+        quantity=channel.quantity,
+        raw=found.values,
+        u=found.u,
+        depth=channel.depth,
+        junction=None if cold is None else Junction(channel.cold_junction, cold.u, found.by_junction),
+    )
+
+
+def _junction(trace: Trace, channel: Channel, *, number: int, setup: RigSetup) -> Signal:
+    """The temperature of a thermocouple's cold junction."""
+    if channel.cold_junction not in trace.columns:
+        known = ", ".join((*trace.columns, *trace.unread))
+        raise BadSetup(
+            f"'{channel.cold_junction}' is not a column of {trace.file}; it has: {known}",
+            where=Where(key=f"channel {number}: cold_junction"),
+        )
+    place, listed = next((n, one) for n, one in enumerate(setup.channels, 1) if one.column == channel.cold_junction)
+    return _signal(_reading(trace, listed, number=place, setup=setup))
+
+
+def _signal(reading: Reading) -> Signal:
+    return Signal(reading.raw, reading.slope, reading.shift, reading.u)
 
 
 def _paired(readings: Sequence[Reading], channels: Sequence[Channel]) -> list[Reading]:

@@ -36,6 +36,7 @@ _ENTRIES = (
     Quantity("coolant_temperature", "T_cool", "Coolant temperature", "temperature", "K", "degC"),
     Quantity("coolant_flow", "q_V", "Coolant flow", "flow", "m^3/s", "L/min"),
     Quantity("ambient_temperature", "T_a", "Ambient temperature", "temperature", "K", "degC"),
+    Quantity("cold_junction", "T_j", "Cold junction temperature", "temperature", "K", "degC"),
     Quantity("gap", "d", "Gap", "length", "m", "um"),
     Quantity("force", "F", "Force", "force", "N", "N"),
     Quantity("zero_reading", "d_0", "Zero reading", "length", "m", "um"),
@@ -101,6 +102,7 @@ CHANNEL_QUANTITIES: tuple[str, ...] = (
     "coolant_out",
     "coolant_flow",
     "ambient_temperature",
+    "cold_junction",
     "gap",
     "force",
 )

@@ -26,6 +26,9 @@ class Channel:
     u: float = 0.0
     depth: float | None = None  # [m] below the contact face
     pair: str = ""  # a voltage and a current channel of one pair make one power
+    sensor: str = ""  # a key of `analysis.sensors.SENSORS` where the column holds a resistance or a voltage
+    cold_junction: str = ""  # the column that holds the temperature of a thermocouple's cold junction
+    tolerance_class: str = ""  # of the sensor: its limit of error counts as an uncertainty
 
 
 @dataclass(frozen=True, slots=True)

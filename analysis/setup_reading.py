@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from analysis.errors import BadSetup, UnitError, Where
 from analysis.quantities import CHANNEL_QUANTITIES, QUANTITIES
 from analysis.results import Measured
+from analysis.sensors import SENSORS
 from analysis.setup import MAX_SLOPE, MIN_DURATION, Channel, RigSetup
 from analysis.setup_tables import Table, tolerance
 from analysis.tables import Heading
@@ -24,6 +25,7 @@ HEAT_FLOWS = ("electrical", "meter_bar", "coolant")
 CONDITIONS: Mapping[str, str] = {"heater_power": "power", "force": "force", "coolant_temperature": "temperature"}
 _TABLES = ("rig", "gap", "zero", "nominal", "tolerance", "steady", "channel", "run")
 _DEEP = ("hot_temperature", "cold_temperature")
+_SENSED = (*_DEEP, "coolant_in", "coolant_out", "ambient_temperature", "cold_junction")
 
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "time": ("time", "t", "elapsed", "elapsed_time", "timestamp", "time_stamp", "datetime", "date_time"),
@@ -36,6 +38,7 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
     "coolant_out": ("coolant_out", "coolant_outlet", "t_coolant_out", "water_out"),
     "coolant_flow": ("coolant_flow", "flow", "flow_rate", "water_flow"),
     "ambient_temperature": ("ambient_temperature", "ambient", "t_ambient", "room", "room_temperature"),
+    "cold_junction": ("cold_junction", "junction", "t_junction"),
     "gap": ("gap", "displacement", "bond_line", "blt"),
     "force": ("force", "load"),
 }
@@ -279,7 +282,7 @@ def _channels(top: Table) -> tuple[Channel, ...]:
         channels.append(channel)
     _check_pairs(channels, top.file)
     _check_one_time(channels, top.file)
-    return tuple(channels)
+    return (*channels, *_junctions(channels, top.file))
 
 
 def _channel(table: Table) -> Channel:
@@ -289,16 +292,21 @@ def _channel(table: Table) -> Channel:
     if not quantity:
         raise table.wrong("quantity", f"is missing; expected one of: {', '.join(CHANNEL_QUANTITIES)}")
     quantity = table.choice("quantity", of=CHANNEL_QUANTITIES, default="")
+    sensor = table.choice("sensor", of=("", *SENSORS), default="")
     channel = Channel(
         column=column,
         quantity=quantity,
-        unit=_unit(table, quantity),
+        unit=_unit(table, SENSORS[sensor].dimension if sensor else quantity),
         gain=table.number("gain", 1.0),
         offset=table.number("offset", 0.0),
         u=table.checked("u", table.number("u", 0.0), 0.0),
         depth=table.quantity("depth", "length", least=0.0),
         pair=_pair(table),
+        sensor=sensor,
+        cold_junction=table.text("cold_junction"),
+        tolerance_class=table.text("tolerance_class"),
     )
+    _check_sensor(table, channel)
     if channel.gain == 0.0:
         raise table.wrong("gain", "a gain of zero would erase the reading")
     if channel.depth is not None and quantity not in _DEEP:
@@ -307,6 +315,44 @@ def _channel(table: Table) -> Channel:
         raise table.wrong("pair", "is for heater_voltage and heater_current only")
     table.done()
     return channel
+
+
+def _check_sensor(table: Table, channel: Channel) -> None:
+    """A sensor reads a temperature; a thermocouple needs a cold junction, and nothing else may have one."""
+    couple = channel.sensor.startswith("thermocouple")
+    if channel.sensor and channel.quantity not in _SENSED:
+        raise table.wrong("sensor", f"is for {', '.join(_SENSED)} only")
+    if couple and channel.quantity == "cold_junction":
+        raise table.wrong("sensor", "a cold junction cannot be measured by a thermocouple")
+    if couple and not channel.cold_junction:
+        raise table.wrong(
+            "cold_junction", f"a {channel.sensor} needs the column that holds its cold junction's reading"
+        )
+    if channel.cold_junction and not couple:
+        raise table.wrong("cold_junction", "is for thermocouples only")
+    if channel.tolerance_class:
+        known = SENSORS[channel.sensor].tolerances if channel.sensor else {}
+        if channel.tolerance_class not in known:
+            expected = f"expected one of: {', '.join(known)}" if known else "it is for channels with a sensor only"
+            raise table.wrong("tolerance_class", f"'{channel.tolerance_class}' is not known; {expected}")
+
+
+def _junctions(channels: Sequence[Channel], file: str) -> list[Channel]:
+    """The cold junctions that thermocouples name and no channel describes; BadSetup for one that is something else."""
+    listed = {channel.column: channel for channel in channels}
+    added: dict[str, Channel] = {}
+    for number, channel in enumerate(channels, start=1):
+        column = channel.cold_junction
+        if not column:
+            continue
+        if column in listed and listed[column].quantity not in ("cold_junction", "ambient_temperature"):
+            raise BadSetup(
+                f"'{column}' is a channel of {listed[column].quantity}; expected one of cold_junction",
+                where=Where(file, key=f"channel {number}: cold_junction"),
+            )
+        if column not in listed:
+            added[column] = Channel(column=column, quantity="cold_junction")
+    return list(added.values())
 
 
 def _unit(table: Table, quantity: str) -> str:

@@ -36,6 +36,7 @@ DIMENSIONS: Mapping[str, str] = MappingProxyType(
         "power": "W",
         "voltage": "V",
         "current": "A",
+        "resistance": "ohm",
         "temperature": "K",
         "temperature_difference": "K",
         "temperature_rate": "K/s",
@@ -81,8 +82,9 @@ _ICE_POINT = 273.15  # [K]
 _LABORATORY: Mapping[str, Mapping[str, float]] = {
     "time": {"s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "d": 86400.0, "day": 86400.0},
     "power": {"W": 1.0, "mW": 1e-3, "kW": 1e3},
-    "voltage": {"V": 1.0, "mV": 1e-3},
+    "voltage": {"V": 1.0, "mV": 1e-3, "uV": 1e-6},
     "current": {"A": 1.0, "mA": 1e-3},
+    "resistance": {"Ω": 1.0, "ohm": 1.0, "mohm": 1e-3, "mΩ": 1e-3, "kΩ": 1e3},
     "temperature_difference": {"K": 1.0, "mK": 1e-3, "degC": 1.0, "degF": 5.0 / 9.0},
     "temperature_rate": {
         "K/s": 1.0,
@@ -141,6 +143,7 @@ _ALIASES: Mapping[str, str] = {
     "ml/min": "mL/min",
     "lpm": "L/min",
     "ohm": "Ω",
+    "Ohm": "Ω",
     "percent": "%",
     "wt%": "%",
     "vol%": "%",

@@ -47,6 +47,19 @@ class Rig:
         name = f"{reading.quantity} calibration"
         return self.source(name, u=reading.u, common=self._common(name), key=f"column {reading.column}")
 
+    def calibrations(self, reading: Reading) -> dict[Source, float]:
+        """The calibration of one sensor and, of a thermocouple, that of its cold junction, with their derivatives.
+
+        A sensor's own uncertainty may grow with its temperature: the error is then the same one, larger.
+        """
+        own = self.calibration(reading)
+        found = {own: reading.u / own.u if own.u else 1.0}
+        if reading.junction is not None:
+            name, column = "cold junction calibration", reading.junction.column
+            shared = self.source(name, u=reading.junction.u, common=self._common(name), key=f"junction {column}")
+            found[shared] = reading.junction.sensitivity
+        return found
+
     def source(self, name: str, *, u: float, dof: float = math.inf, common: str = "", key: str = "") -> Source:
         """A source by its name, or by a key of its own; the same object whenever it is asked for again."""
         key = key or name
@@ -126,7 +139,7 @@ def _mean(rig: Rig, signal: Signal, *, rows: slice, source: Source, value: float
     reading = signal.reading
     gradient = {source: 1.0}
     if reading.times is None:
-        gradient[rig.calibration(reading)] = 1.0
+        gradient.update(rig.calibrations(reading))
     else:
         gradient[Source("heater_power calibration", reading.uncertainty(rows))] = 1.0
     step = rig.setup.gap_resolution if reading.quantity == "gap" else 0.0
