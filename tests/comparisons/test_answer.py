@@ -9,11 +9,20 @@ from django.test.utils import CaptureQueriesContext
 from lims.accounts.roles import Role
 from lims.cases.services import open_nonconformance, place_hold
 from lims.comparisons import bridge
-from lims.comparisons.selectors import answer_of, gap_map_of, samples_to_compare
+from lims.comparisons.selectors import answer_of, gap_map_of, lots_in, samples_to_compare
 from lims.comparisons.services import include_sample, pose_comparison
+from lims.formulations.models import Weighing
 from lims.runs.services.runs import declare_aborted, override_flag
 from tests.comparisons.results import measure, put_on
-from tests.factories import make_application, make_method_version, make_rig, somebody
+from tests.factories import (
+    make_application,
+    make_lot,
+    make_made_batch,
+    make_method_version,
+    make_rig,
+    make_sample,
+    somebody,
+)
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("file_store")]
 STALE = {"code": "zero_stale", "severity": "blocks", "message": "the zero is 9 h old", "figures": ["gap"]}
@@ -240,3 +249,36 @@ def test_the_map_has_one_point_for_each_sample(place) -> None:
     points = next(line for line in drawing["data"] if line["name"] == "samples")
     assert len(points["x"]) == 2
     assert points["x"][0] == pytest.approx(50.0)
+
+
+def test_a_held_lot_leaves_out_every_sample_of_the_batches_it_went_into(place) -> None:
+    batch = make_made_batch()
+    lot = Weighing.objects.filter(line__batch=batch).first().lot
+    a = put_on([9.0, 9.1, 8.9], name="a", sample=make_sample(name="a", source=batch), **place)
+    b = put_on([12.0, 12.1, 11.9], name="b", **place)
+    comparison = compare(a, b, version=place["version"])
+    assert ranking_of(comparison)["left_out"] == []
+    open_nonconformance(lot, actor=somebody(Role.QUALITY), title="coarse tail")
+    left_out = ranking_of(comparison)["left_out"]
+    assert {one["sample"] for one in left_out} == {a.code}
+    assert lot.code in left_out[0]["reasons"][0]["message"]
+    assert "coarse tail" in left_out[0]["reasons"][0]["message"]
+
+
+def test_a_held_parent_of_a_lot_counts_as_well(place) -> None:
+    batch = make_made_batch()
+    lot = Weighing.objects.filter(line__batch=batch).first().lot
+    parent = make_lot(supplier_lot="QX-2280")
+    lot.parents.add(parent)
+    assert parent.code in lots_in([batch.pk])[batch.pk]
+
+
+def test_an_exploratory_batch_is_left_out_and_can_be_included(place) -> None:
+    batch = make_made_batch()
+    type(batch).objects.filter(pk=batch.pk).update(exploratory=True)
+    a = put_on([9.0, 9.1, 8.9], name="a", sample=make_sample(name="a", source=batch), **place)
+    b = put_on([12.0, 12.1, 11.9], name="b", **place)
+    comparison = compare(a, b, version=place["version"])
+    assert "exploratory" in ranking_of(comparison)["left_out"][0]["reasons"][0]["message"]
+    include_sample(comparison, actor=somebody(Role.CHEMIST), sample=a, reason="first look at a new treatment")
+    assert len(ranking_of(comparison)["ranking"]) == 2
