@@ -95,25 +95,34 @@ def effective_rows(values: ArrayLike, *, fitted: int = 1) -> float:
 
 
 def mean_of(values: ArrayLike, *, fitted: int = 1) -> Mean:
-    """Mean of an autocorrelated series, shape (n,), with its Type A uncertainty. [1], [2]
+    """`means_of` one series, shape (n,); nan for an empty one."""
+    x = np.asarray(values, dtype=np.float64)
+    if x.size == 0:
+        return Mean(math.nan, math.nan, 0.0, 1.0)
+    return means_of(x[None, :], fitted=fitted)[0]
 
-    Parameters: `fitted` numbers taken out of the series before: 1 for its mean, 2 where a line was taken out of it.
-    Returns the mean in the series' unit. Formula: u^2 = V, n_eff = s^2 / V, see `variances_of_mean`. The degrees of
-    freedom are half of n_eff - fitted, at least 1: the memory itself was found from the same rows, which about doubles
-    the variance of u^2. Independent rows (n_eff of at least 0.8 n) keep all of them.
+
+def means_of(values: ArrayLike, *, fitted: int = 1) -> list[Mean]:
+    """Means of autocorrelated series with their Type A uncertainties. [1], [2]
+
+    Parameters: `values` shape (m, n), m series; `fitted` numbers taken out of each before: 1 for its mean, 2 where a
+    line was taken out of it. Returns the means in the series' unit. Formula: u^2 = V, n_eff = s^2 / V, see
+    `variances_of_mean`. The degrees of freedom are half of n_eff - fitted, at least 1: the memory itself was found from
+    the same rows, which about doubles the variance of u^2. Independent rows (n_eff of at least 0.8 n) keep all.
 
     1. JCGM 100:2008, 4.2.3 and 4.2.7.
     2. G. V. Bayley, J. M. Hammersley, The "effective" number of independent observations in an autocorrelated time
        series, J. R. Stat. Soc. Suppl. 8 (1946) 184.
     """
     x = np.asarray(values, dtype=np.float64)
-    if x.size == 0:
-        return Mean(math.nan, math.nan, 0.0, 1.0)
-    variances, spreads = variances_of_mean(x[None, :], fitted=fitted)
-    variance, spread = float(variances[0]), float(spreads[0])
-    effective = min(max(spread / variance, 1.0), x.size) if variance > 0.0 else float(x.size)
-    share = 1.0 if effective >= _INDEPENDENT * x.size else 0.5
-    return Mean(float(x.mean()), math.sqrt(variance), effective, max(share * (effective - fitted), 1.0))
+    n = x.shape[-1]
+    variances, spreads = variances_of_mean(x, fitted=fitted)
+    means = []
+    for value, variance, spread in zip(x.mean(axis=-1).tolist(), variances.tolist(), spreads.tolist(), strict=True):
+        effective = min(max(spread / variance, 1.0), n) if variance > 0.0 else float(n)
+        share = 1.0 if effective >= _INDEPENDENT * n else 0.5
+        means.append(Mean(value, math.sqrt(variance), effective, max(share * (effective - fitted), 1.0)))
+    return means
 
 
 def long_run_variances(values: ArrayLike, *, step: float, fitted: int = 2) -> Array:

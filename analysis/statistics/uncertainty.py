@@ -9,13 +9,13 @@ from one input are thus correlated as they should be: what they share cancels in
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from analysis.results import Array, BudgetLine, Measured
-from analysis.statistics.autocorrelation import Mean, mean_of
+from analysis.statistics.autocorrelation import Mean, means_of
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,9 +121,16 @@ class Together:
     def coefficients(self, estimate: Estimate) -> Array:
         return np.array([estimate.gradient.get(source, 0.0) for source in self.sources])
 
+    def scatters(self, estimates: Sequence[Estimate]) -> list[Mean]:
+        """Type A uncertainty of each estimate and its effective rows; exact ones where nothing was recorded."""
+        if not self.sources or not estimates:
+            return [Mean(0.0, 0.0, 0.0, math.inf) for _ in estimates]
+        coefficients = np.array([self.coefficients(estimate) for estimate in estimates])
+        return means_of(coefficients @ self.rows.T, fitted=self.fitted)
+
     def scatter(self, estimate: Estimate) -> Mean:
-        """Type A uncertainty of an estimate and its effective rows."""
-        return mean_of(self.rows @ self.coefficients(estimate), fitted=self.fitted)
+        """Type A uncertainty of one estimate and its effective rows."""
+        return self.scatters([estimate])[0]
 
     def trend(self, estimate: Estimate) -> float:
         """The trend of an estimate over the window, in its unit per second."""

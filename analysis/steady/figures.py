@@ -42,12 +42,15 @@ def find_figures(
         estimates["pressure"] = window.mean("force") / rig.constant("area")
     if window.has("gap") and reference is not None:
         estimates["gap"] = find_gap(rig, window=window, reference=reference, start=start, notes=notes)
-    measured: dict[str, Measured] = {}
-    budget: dict[str, tuple[BudgetLine, ...]] = {}
-    for name, estimate in estimates.items():
-        measured[name], budget[name] = judge(estimate, window=window)
-    _conductivity(estimates, measured, budget, window)
-    return Figures(estimates, measured, budget, heat)
+    judged = _judge(estimates, window=window)
+    estimates |= _conductivity(estimates, {name: figure for name, (figure, _) in judged.items()})
+    judged |= _judge({name: estimate for name, estimate in estimates.items() if name not in judged}, window=window)
+    return Figures(
+        estimates,
+        measured={name: figure for name, (figure, _) in judged.items()},
+        budget={name: lines for name, (_, lines) in judged.items()},
+        heat=heat,
+    )
 
 
 def _thermal(rig: Rig, heat: Heat) -> dict[str, Estimate]:
@@ -65,31 +68,26 @@ def _thermal(rig: Rig, heat: Heat) -> dict[str, Estimate]:
     return estimates
 
 
-def _conductivity(
-    estimates: dict[str, Estimate],
-    measured: dict[str, Measured],
-    budget: dict[str, tuple[BudgetLine, ...]],
-    window: Window,
-) -> None:
+def _conductivity(estimates: Mapping[str, Estimate], measured: Mapping[str, Measured]) -> dict[str, Estimate]:
     """Apparent conductivity = gap / impedance, where both stand above their own expanded uncertainties."""
-    if all(
-        name in measured and measured[name].value > measured[name].expanded for name in ("gap", "thermal_impedance")
-    ):
-        estimate = estimates["gap"] / estimates["thermal_impedance"]
-        estimates["apparent_conductivity"] = estimate
-        measured["apparent_conductivity"], budget["apparent_conductivity"] = judge(estimate, window=window)
+    needed = [measured.get(name) for name in ("gap", "thermal_impedance")]
+    if any(figure is None or not figure.value > figure.expanded for figure in needed):
+        return {}
+    return {"apparent_conductivity": estimates["gap"] / estimates["thermal_impedance"]}
 
 
-def judge(estimate: Estimate, *, window: Window) -> tuple[Measured, tuple[BudgetLine, ...]]:
-    """A figure with its uncertainty over a window, the residual slope included.
+def _judge(estimates: Mapping[str, Estimate], *, window: Window) -> dict[str, tuple[Measured, tuple[BudgetLine, ...]]]:
+    """Figures with their uncertainties over a window, the residual slope included.
 
     A figure that still changes by s over the window of T could end anywhere in what it passed through: s T / sqrt(12).
     What noise alone makes of the slope is taken out, for the scatter counts that already.
     """
     together = window.together
-    if not together.sources:
-        return evaluate(estimate)
-    scatter = together.scatter(estimate)
-    moved = together.trend(estimate) * together.seconds
-    u_moved = math.sqrt(max(moved**2 / 12.0 - scatter.u**2, 0.0))
-    return evaluate(estimate, scatter=scatter, joint=together.sources, extra=(Source("residual slope", u_moved),))
+    scatters = together.scatters(list(estimates.values()))
+    judged = {}
+    for (name, estimate), scatter in zip(estimates.items(), scatters, strict=True):
+        moved = together.trend(estimate) * together.seconds
+        u_moved = math.sqrt(max(moved**2 / 12.0 - scatter.u**2, 0.0))
+        extra = (Source("residual slope", u_moved),)
+        judged[name] = evaluate(estimate, scatter=scatter, joint=together.sources, extra=extra)
+    return judged

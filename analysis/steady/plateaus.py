@@ -63,10 +63,18 @@ NOMINAL = {"heater_power": "heater_power", "force": "force", "coolant_temperatur
 def search(run: Run) -> Search:
     """Look through the whole run. The last plateau at nominal conditions counts; see `_choose`."""
     segments = find_segments(run.grid, stepped=_stepped(run), window=run.setup.min_duration)
-    found = tuple(_describe(run, rows) for segment in segments for rows in _settled_rows(run, segment))
+    warm = [segment for segment in segments if _may_count(run, segment)]
+    found = tuple(_describe(run, rows) for segment in warm for rows in _settled_rows(run, segment))
     heated = tuple(plateau for plateau in found if plateau.heated)
     chosen, reason = _choose(run, heated, segments)
     return Search(heated, chosen, segments, reason)
+
+
+def _may_count(run: Run, segment: Segment) -> bool:
+    """Whether a segment is heated, as far as a power tells."""
+    if "heater_power" not in run.levels:
+        return True
+    return mean_power(run, slice(segment.first, segment.last)) > HEATED * highest_power(run)
 
 
 def by_hand(run: Run, window: tuple[float, float]) -> Found:

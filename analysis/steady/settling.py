@@ -26,7 +26,7 @@ _SCALES = (1.0, 2.0, 4.0, 8.0)  # windows looked at, in the shortest plateau
 class Watched:
     """A series of block means that has to keep still: its `values` [K] and the slope it may have, `limit` [K/s].
 
-    `noise` is its long-run variance [K^2 s], by the function of that name.
+    `noise` is its long-run variance [K^2 s], found by the function of that name.
     """
 
     name: str
@@ -61,7 +61,8 @@ def settled_stretches(
     is the temperature rise. A window fails when its slope is above the limit by more than noise explains; longer
     windows sharpen the judgement, and the whole stretch is judged without that allowance.
     """
-    watched = [replace(series, noise=noise(series.values, bounds=bounds, window=window)) for series in watched]
+    noises = noise([series.values for series in watched], bounds=bounds, window=window)
+    watched = [replace(series, noise=found) for series, found in zip(watched, noises, strict=True)]
     ends = window_ends(bounds, window)
     good = np.ones(ends.size, dtype=bool)
     for series in watched:
@@ -108,17 +109,18 @@ def window_slopes(series: Watched, *, centres: Array, bounds: Array, window: flo
     return Slopes(slope=slope, ends=ends, error=math.sqrt(12.0 * series.noise / window**3))
 
 
-def noise(values: Array, *, bounds: Array, window: float) -> float:
-    """Long-run variance [K^2 s] of what is left of a series when each third of a window has its own line taken out.
+def noise(series: Sequence[Array], *, bounds: Array, window: float) -> list[float]:
+    """Long-run variance [K^2 s] of what is left of each series when each third of a window has its line taken out.
 
-    The quietest third of these tiles counts: where the series bends or jumps, that is not noise.
+    The quietest third of these tiles counts: where a series bends or jumps, that is not noise.
     """
-    blocks = values.size
+    blocks = bounds.size - 1
     step = float(bounds[-1] - bounds[0]) / blocks
     per = min(max(int(_TILE * window / step), 8), blocks)
     starts = np.unique(np.linspace(0, blocks - per, max(2 * blocks // per - 1, 1)).astype(np.intp))
-    variances = np.sort(long_run_variances(_level(values[starts[:, None] + np.arange(per)]), step=step))
-    return float(np.mean(variances[: (starts.size + 2) // 3])) * _SPENT
+    tiles = np.concatenate([values[starts[:, None] + np.arange(per)] for values in series])
+    variances = np.sort(long_run_variances(_level(tiles), step=step).reshape(len(series), starts.size), axis=1)
+    return [float(value) for value in variances[:, : (starts.size + 2) // 3].mean(axis=1) * _SPENT]
 
 
 def _level(tiles: Array) -> Array:

@@ -121,7 +121,7 @@ def _closed_stretch(grid: Grid, signals: Signals, setup: RigSetup, *, window: fl
     if last - first < _SHORTEST or window_ends(bounds, window).size == 0:
         return fallback
     still = max(_STILL, setup.gap_resolution)
-    watched = Watched("gap", values, still / window, noise(values, bounds=bounds, window=window))
+    watched = Watched("gap", values, still / window, noise([values], bounds=bounds, window=window)[0])
     slopes = window_slopes(watched, centres=centres, bounds=bounds, window=window)
     moved = np.abs(slopes.slope) * window
     good = np.flatnonzero(moved < still + _SURE * slopes.error * window)
