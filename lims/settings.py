@@ -278,6 +278,11 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "COMPONENT_SPLIT_REQUEST": True,
+    "OAS_VERSION": "3.1.1",
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "lims.api.document.add_problems",
+    ],
     # several nouns have a kind; each list of kinds gets a name of its own in the document
     "ENUM_NAME_OVERRIDES": {
         "KindOfMaterialEnum": "lims.materials.kinds.KINDS",
