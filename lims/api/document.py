@@ -6,7 +6,7 @@ from typing import Any
 
 PROBLEM = {
     "type": "object",
-    "description": "A problem (RFC 9457). `code` is stable and meant for machines; `detail` and `next_step` for people.",
+    "description": "A problem (RFC 9457). `code` is stable, for machines; `detail` and `next_step` are for people.",
     "properties": {
         "title": {"type": "string"},
         "status": {"type": "integer"},
