@@ -130,6 +130,8 @@ def make_signals(channels: Channels) -> dict[str, tuple[Signal, ...]]:
     signals: dict[str, tuple[Signal, ...]] = {}
     for reading in channels.readings:
         wild, habit = spikes(reading.raw, may_switch=reading.quantity == "heater_power")
+        if reading.times is not None:
+            wild = np.union1d(wild, spikes(reading.times.raw, may_switch=True)[0])
         signals[reading.quantity] = (*signals.get(reading.quantity, ()), Signal(reading, wild, habit))
     return signals
 

@@ -255,6 +255,20 @@ def gap_flags(case: Case) -> Iterator[Flag]:
         )
 
 
+def temperatures_swapped(case: Case) -> Iterator[Flag]:
+    """The hot side is the colder one while heat is said to flow from it."""
+    if case.figures is None or "temperature_rise" not in case.figures.measured:
+        return
+    rise = case.figures.measured["temperature_rise"]
+    if rise.value + rise.expanded < 0.0 and abs(case.figures.heat.flow.value) > 0.0:
+        yield Flag(
+            "temperatures_swapped",
+            BLOCKS,
+            f"the hot face is {-rise.value:.3g} K colder than the cold face: hot and cold columns are mixed up, or a "
+            "sensor's sign or offset is wrong",
+        )
+
+
 def heat_imbalance(case: Case) -> Iterator[Flag]:
     """Coolant and electrical heat disagree beyond their combined expanded uncertainty and five per cent."""
     if case.figures is None or "heat_balance" not in case.figures.measured:
@@ -311,6 +325,7 @@ _CHECKS: tuple[Callable[[Case], Iterator[Flag]], ...] = (
     not_settled,
     zero_flags,
     gap_flags,
+    temperatures_swapped,
     heat_imbalance,
     off_nominal,
     coolant_unsteady,

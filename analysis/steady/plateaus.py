@@ -74,7 +74,9 @@ def _may_count(run: Run, segment: Segment) -> bool:
     """Whether a segment is heated, as far as a power tells."""
     if "heater_power" not in run.levels:
         return True
-    return mean_power(run, slice(segment.first, segment.last)) > HEATED * highest_power(run)
+    inside = slice(*np.searchsorted(run.grid.edges[:-1], (segment.first, segment.last)))
+    blocks = run.levels["heater_power"][inside]
+    return blocks.size == 0 or float(np.max(blocks)) > HEATED * highest_power(run)
 
 
 def by_hand(run: Run, window: tuple[float, float]) -> Found:
@@ -198,7 +200,7 @@ def _is_heated(run: Run, rows: slice, conditions: dict[str, float]) -> bool:
     """Whether heat flows: by the power where it is recorded, else by the rise against the run's highest."""
     if "heater_power" in conditions:
         return conditions["heater_power"] > HEATED * highest_power(run)
-    rise = run.rise()
+    rise = np.abs(run.rise())  # a rig with its two sides mixed up is heated all the same
     inside = (run.grid.edges[:-1] >= rows.start) & (run.grid.edges[1:] <= rows.stop)
     here = float(np.median(rise[inside])) if inside.any() else 0.0
     return here > _COOL_DOWN * float(np.quantile(rise, 0.98)) * 0.5

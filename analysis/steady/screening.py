@@ -8,8 +8,9 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.channels import Reading
 from analysis.results import Array, Flag, Severity
-from analysis.steady.blocks import Signal, typical_step
+from analysis.steady.blocks import typical_step
 from analysis.steady.run import Run
 from analysis.steady.spikes import habit_of
 
@@ -27,21 +28,28 @@ _LOOKED_AT = 200_000  # rows of a long file that tell a channel's noise
 def stuck_flags(run: Run, rows: slice, *, used: Sequence[str]) -> Iterator[Flag]:
     """A channel whose noise is above its resolution repeats one value over at least 60 s of the plateau."""
     for quantity in used:
-        for signal in run.signals.get(quantity, ()):
-            found = _stuck(run.time, signal, rows)
+        for reading in _recorded(run, quantity):
+            found = _stuck(run.time, reading.raw, rows)
             if found is not None:
                 start, seconds, value = found
                 yield Flag(
                     "sensor_stuck",
                     Severity.BLOCKS,
-                    f"'{signal.reading.column}' repeats the reading {value:.6g} for {seconds:.4g} s "
+                    f"'{reading.column}' repeats the reading {value:.6g} for {seconds:.4g} s "
                     f"from {start:.6g} s on, though its noise is above its resolution",
                 )
 
 
-def _stuck(time: Array, signal: Signal, rows: slice) -> tuple[float, float, float] | None:
+def _recorded(run: Run, quantity: str) -> Iterator[Reading]:
+    """Every column that was recorded for a quantity: a pair's current as well as its voltage."""
+    for signal in run.signals.get(quantity, ()):
+        yield signal.reading
+        if signal.reading.times is not None:
+            yield signal.reading.times
+
+
+def _stuck(time: Array, raw: NDArray[np.floating], rows: slice) -> tuple[float, float, float] | None:
     """Start [s], length [s] and reading of the longest row of equal readings, where that is no chance."""
-    raw = signal.reading.raw
     if not _may_repeat(raw[rows], step=typical_step(time[rows])):
         return None
     first, last = _longest_run(raw[rows])

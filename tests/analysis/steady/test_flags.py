@@ -309,3 +309,11 @@ def test_a_logger_that_jitters_or_changes_its_rate_is_not_irregular():
     made = run(interval=0.5)
     slow = (made.run.time > 1000.0) & (np.arange(made.run.time.size) % 10 != 0)
     assert codes(reduced(with_run(made, faults.without_rows(made.run, slow)))) == []
+
+
+def test_hot_and_cold_mixed_up_is_said_so(clean):
+    columns = {**clean.run.columns, "hot": clean.run.columns["cold"], "cold": clean.run.columns["hot"]}
+    found = reduced(with_run(clean, replace(clean.run, columns=columns)))
+    assert "temperatures_swapped" in codes(found)
+    assert severity(found, "temperatures_swapped") == "blocks"
+    assert "apparent_conductivity" not in found.figures
