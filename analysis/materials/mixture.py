@@ -14,7 +14,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from analysis.errors import AnalysisError
+import numpy as np
+from numpy.typing import ArrayLike
+
+from analysis.errors import AnalysisError, OutOfRange
+from analysis.materials.values import Numbers, above_zero, fraction, not_negative, plain
+from analysis.results import Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,3 +47,54 @@ def mixture(mass_fractions: Mapping[str, float], *, densities: Mapping[str, floa
     total = sum(volumes.values())
     fractions = {name: volume / total for name, volume in volumes.items()}
     return Mixture(fractions, sum(mass_fractions.values()) / total)
+
+
+def volume_fractions(mass_fractions: ArrayLike, *, densities: ArrayLike) -> Array:
+    """Volume fractions [1] from mass fractions [1] and densities [kg/m3], ingredients along the last axis, by (1).
+
+    Each composition's fractions may have any sum above zero; the result's add up to one. nan stays nan.
+    """
+    w, rho = not_negative("mass fraction", mass_fractions), above_zero("density", densities)
+    return _shares(w / rho, "mass fractions")
+
+
+def mass_fractions(volume_fractions: ArrayLike, *, densities: ArrayLike) -> Array:
+    """Mass fractions [1] from volume fractions [1] and densities [kg/m3], ingredients along the last axis.
+
+    The way back of `volume_fractions`: w_i = phi_i rho_i / sum_j phi_j rho_j.
+    """
+    phi, rho = not_negative("volume fraction", volume_fractions), above_zero("density", densities)
+    return _shares(phi * rho, "volume fractions")
+
+
+def mixture_density(mass_fractions: ArrayLike, *, densities: ArrayLike) -> Numbers:
+    """Density [kg/m3] without voids from mass fractions [1] and densities [kg/m3] along the last axis, by (2)."""
+    w, rho = not_negative("mass fraction", mass_fractions), above_zero("density", densities)
+    total = np.sum(np.broadcast_arrays(w, rho)[0], axis=-1)
+    if np.any(total == 0.0):
+        raise OutOfRange("mass fractions: expected a sum above zero, found 0")
+    return plain(total / np.sum(w / rho, axis=-1))
+
+
+def void_fraction(measured: ArrayLike, *, dense: ArrayLike) -> Numbers:
+    """Share of the volume that is void [1]: 1 - measured density / density without voids, both in one unit.
+
+    Below zero where the measured density is above the one without voids: a wrong density or composition, told and not
+    clipped.
+    """
+    return plain(1.0 - above_zero("measured density", measured) / above_zero("density without voids", dense))
+
+
+def loading(volume_fraction: ArrayLike, *, packing: ArrayLike) -> Numbers:
+    """Filler over the most that packs [1]: phi / phi_m. From 1 on the mixture cannot be made without voids."""
+    limit = fraction("packing limit", above_zero("packing limit", packing))
+    return plain(fraction("volume fraction", volume_fraction) / limit)
+
+
+def _shares(parts: Array, name: str) -> Array:
+    total = np.sum(parts, axis=-1, keepdims=True)
+    if np.any(total == 0.0):
+        raise OutOfRange(f"{name}: expected a sum above zero, found 0")
+    shares: Array = parts / total
+    shares.flags.writeable = False
+    return shares
