@@ -12,8 +12,8 @@ from typing import Any
 
 from analysis.errors import UnreadableFile, Where
 from analysis.quantities import QUANTITIES
-from analysis.results import BudgetLine, Flag, Measured, Plateau, Press, Reduction, Settled, Severity
-from analysis.units import conversion, format_measured, from_si, shown, shown_difference, to_si
+from analysis.results import BudgetLine, Flag, Input, Measured, Plateau, Press, Reduction, Settled, Severity
+from analysis.units import DIMENSIONS, conversion, format_measured, from_si, shown, shown_difference, to_si
 
 _SLOPE = "K/min"
 
@@ -36,6 +36,7 @@ def to_dict(reduction: Reduction) -> dict[str, Any]:
         "setup": dict(reduction.setup),
         "files": dict(reduction.files),
         "package_version": reduction.package_version,
+        "inputs": [_input(entry) for entry in reduction.inputs],
     }
 
 
@@ -112,6 +113,25 @@ def _settled(settled: Settled) -> dict[str, Any]:
         "slope_K_per_min": finite(from_si(settled.slope, _SLOPE, "temperature_rate")),
         "chosen_by_hand": settled.chosen_by_hand,
     }
+
+
+def _input(entry: Input) -> dict[str, Any]:
+    unit = unit_of(entry.quantity)
+    found = {
+        "key": entry.key,
+        "label": entry.label,
+        "quantity": entry.quantity,
+        "value": finite(from_si(entry.value, unit, entry.quantity)),
+        "unit": unit,
+        "column": entry.column,
+        "depth_mm": None if entry.depth is None else finite(shown(entry.depth, "depth")),
+    }
+    return {key: value for key, value in found.items() if value not in ("", None)}
+
+
+def unit_of(quantity: str) -> str:
+    """The unit a quantity is shown in, or the SI unit of a dimension."""
+    return QUANTITIES[quantity].shown if quantity in QUANTITIES else DIMENSIONS[quantity]
 
 
 def _plateau(plateau: Plateau) -> dict[str, Any]:
@@ -206,6 +226,19 @@ def _reduction(data: Mapping[str, Any]) -> Reduction:
         setup=dict(data.get("setup", {})),
         files=dict(data.get("files", {})),
         package_version=str(data.get("package_version", "")),
+        inputs=tuple(_input_back(entry) for entry in data.get("inputs", ())),
+    )
+
+
+def _input_back(entry: Mapping[str, Any]) -> Input:
+    depth, quantity = entry.get("depth_mm"), str(entry["quantity"])
+    return Input(
+        key=str(entry["key"]),
+        label=str(entry["label"]),
+        quantity=quantity,
+        value=to_si(_number(entry.get("value")), str(entry.get("unit", "1")), quantity),
+        column=str(entry.get("column", "")),
+        depth=None if depth is None else to_si(float(depth), "mm", "depth"),
     )
 
 

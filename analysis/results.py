@@ -136,6 +136,22 @@ class Press:
 
 
 @dataclass(frozen=True, slots=True)
+class Input:
+    """One number that the figures were made from: `key` names it, `quantity` (or a dimension) its unit, `value` in SI.
+
+    A channel's mean over the settled window is keyed by its quantity and number (`hot_temperature.1`) and tells its
+    `column` and, where it has one, the sensor's `depth` [m].
+    """
+
+    key: str
+    label: str
+    quantity: str
+    value: float
+    column: str = ""
+    depth: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Reduction:
     """One reduction of one run: what was found, every figure with its budget, every flag. SI units inside."""
 
@@ -152,6 +168,7 @@ class Reduction:
     setup: Mapping[str, object] = field(default_factory=dict)  # the setup it was made with, as the TOML file's mapping
     files: Mapping[str, str] = field(default_factory=lambda: EMPTY)  # role (run, zero, zero_after) -> SHA-256
     package_version: str = VERSION
+    inputs: tuple[Input, ...] = ()  # what the figures were made from, for the working to be shown
 
     @property
     def blocked(self) -> bool:

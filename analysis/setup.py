@@ -40,6 +40,8 @@ class RigSetup:
     heat_flow: str = "electrical"  # electrical | meter_bar | coolant
     loss_conductance: Measured = _NOTHING  # [W/K] heater block to room
     block_conductivity: Measured | None = None  # [W/(m K)]
+    coolant: str = "water"  # or a mixture, "ethylene glycol 30 %" of the mass
+    coolant_share_u: float | None = None  # standard uncertainty of that share of the mass
     time_zone: str = ""
     gap_resolution: float = 0.0  # [m]
     gap_expansion: Measured = _NOTHING  # [m/K]

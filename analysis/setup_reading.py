@@ -12,12 +12,13 @@ from pathlib import Path
 from typing import cast
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from analysis.errors import BadSetup, UnitError, Where
+from analysis.errors import BadSetup, OutOfRange, UnitError, Where
 from analysis.quantities import CHANNEL_QUANTITIES, QUANTITIES
 from analysis.results import Measured
 from analysis.sensors import SENSORS
 from analysis.setup import MAX_SLOPE, MIN_DURATION, Channel, RigSetup
 from analysis.setup_tables import Table, tolerance
+from analysis.steady.coolant import WATER, coolant_of
 from analysis.tables import Heading
 from analysis.units import conversion
 
@@ -75,6 +76,8 @@ def from_mapping(mapping: Mapping[str, object], *, file: str = "") -> RigSetup:
         heat_flow=rig.choice("heat_flow", of=HEAT_FLOWS, default="electrical"),
         loss_conductance=rig.measured("loss_conductance", "conductance", least=0.0) or Measured(0.0, 0.0),
         block_conductivity=_positive_measured(rig, "block_conductivity", "conductivity"),
+        coolant=_coolant(rig),
+        coolant_share_u=rig.quantity("coolant_share_u", "ratio", least=0.0),
         time_zone=_time_zone(rig),
         gap_resolution=gap.quantity("resolution", "length", least=0.0) or 0.0,
         gap_expansion=gap.measured("expansion", "expansion") or Measured(0.0, 0.0),
@@ -219,6 +222,15 @@ def _positive_measured(table: Table, key: str, dimension: str) -> Measured | Non
     if value is not None and value.value <= 0.0:
         raise table.wrong(key, "expected a value above zero")
     return value
+
+
+def _coolant(rig: Table) -> str:
+    name = rig.text("coolant", WATER)
+    try:
+        coolant_of(name)
+    except OutOfRange as error:
+        raise rig.wrong("coolant", error.message) from error
+    return name
 
 
 def _time_zone(rig: Table) -> str:

@@ -59,6 +59,7 @@ DIMENSIONS: Mapping[str, str] = MappingProxyType(
         "rate": "1/s",
         "specific_surface": "m^2/kg",
         "heat_capacity": "J/(kg*K)",
+        "specific_energy": "J/kg",
     }
 )
 """Each dimension with its SI unit, the unit all values inside the analysis are in."""
@@ -116,6 +117,7 @@ _LABORATORY: Mapping[str, Mapping[str, float]] = {
     "kinematic_viscosity": {"m^2/s": 1.0, "mm^2/s": 1e-6, "St": 1e-4, "cSt": 1e-6},
     "rate": {"1/s": 1.0, "1/min": 1.0 / 60.0},
     "specific_surface": {"m^2/kg": 1.0, "m^2/g": 1e3},
+    "specific_energy": {"J/kg": 1.0, "kJ/kg": 1e3},
     "heat_capacity": {"J/(kg*K)": 1.0, "J/kg/K": 1.0, "kJ/(kg*K)": 1e3, "J/(g*K)": 1e3},
 }
 _TEMPERATURES: Mapping[str, Conversion] = {

@@ -52,7 +52,7 @@ def _drifted(reference: Reference, *, window: Window, start: datetime | None, no
     """
     if reference.after is None or reference.drift is None:
         return Estimate(0.0)
-    share = _share(reference, window=window, start=start)
+    share = drift_share(reference, window=window, start=start)
     if share is None:
         share, doubt = 0.5, 1.0
         if notes is not None:
@@ -67,7 +67,8 @@ def _drifted(reference: Reference, *, window: Window, start: datetime | None, no
     )
 
 
-def _share(reference: Reference, *, window: Window, start: datetime | None) -> float | None:
+def drift_share(reference: Reference, *, window: Window, start: datetime | None) -> float | None:
+    """The time from zero to the window in the time from zero to zero-after; None where a time is not known."""
     before, after = reference.zero.instant, reference.after.instant if reference.after else None
     if before is None or after is None or start is None or after <= before:
         return None
@@ -82,11 +83,11 @@ def _expanded(rig: Rig, *, window: Window, zero: Zero, notes: dict[str, str] | N
     warm = block_temperature(window)
     if warm is None:
         return Estimate(0.0)
-    cool = zero.temperature or _assumed(window, warm, notes)
+    cool = zero.temperature or assumed_temperature(window, warm, notes)
     return rig.constant("gap_expansion") * (warm - cool)
 
 
-def _assumed(window: Window, warm: Estimate, notes: dict[str, str] | None) -> Estimate:
+def assumed_temperature(window: Window, warm: Estimate, notes: dict[str, str] | None = None) -> Estimate:
     """A zero whose temperature nobody wrote down: anywhere from the coolant's to the run's own."""
     low = window.mean("coolant_in") if window.has("coolant_in") else window.mean("cold_temperature")
     width = abs(warm.value - low.value)

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.errors import BadSetup, Where
 from analysis.setup import RigSetup
 from analysis.statistics.uncertainty import Estimate, Source, total, value_of, weighted_mean
-from analysis.steady import water
+from analysis.steady.coolant import Mixture, Water, coolant_of
 from analysis.steady.window import Rig, Window
 from analysis.units import to_si
 
@@ -65,8 +65,8 @@ def _depths(setup: RigSetup, side: str) -> int:
 
 def find_heat(rig: Rig, *, window: Window, stored: Estimate | None = None) -> Heat:
     """Heat flow and faces over a window; `stored` is the heat [W] that goes into warming the hot block."""
-    coolant = coolant_heat(window)
     method = rig.setup.heat_flow
+    coolant = coolant_heat(rig, window, always=method == "coolant")
     if method == "meter_bar":
         return _meter_bar(rig, window, coolant)
     electrical = electrical_heat(rig, window=window, stored=stored) if window.has("heater_power") else None
@@ -101,18 +101,34 @@ def room(window: Window) -> Estimate:
     return Estimate.measured(ROOM, Source("room temperature, not recorded", ROOM_U))
 
 
-def coolant_heat(window: Window) -> Estimate | None:
-    """Heat the coolant carries away [W], for water; None where a channel is missing or it is not liquid.
+def coolant_heat(rig: Rig, window: Window, *, always: bool = False) -> Estimate | None:
+    """Heat the coolant carries away [W]; None where a channel is missing or it is not liquid.
 
-    Formula: Q = rho(T_in) * flow * (h(T_out) - h(T_in)); the flow meter sits in the inlet.
+    `always` raises OutOfRange for a coolant that is not liquid instead.
+    Formula: Q = rho(T_in) * flow * (h(T_out) - h(T_in)); the flow meter sits in the inlet. The tables of a mixture and
+    its share of glycol have uncertainties of their own.
     """
     if not window.has("coolant_in", "coolant_out", "coolant_flow"):
         return None
     cool, warm = window.mean("coolant_in"), window.mean("coolant_out")
-    if not (water.is_liquid(cool.value) and water.is_liquid(warm.value)):
+    liquid = coolant_of(rig.setup.coolant, rig.setup.coolant_share_u)
+    if not (always or (liquid.is_liquid(cool.value) and liquid.is_liquid(warm.value))):
         return None
-    mass_flow = cool.through(*water.density(cool.value)) * window.mean("coolant_flow")
-    return mass_flow * (warm.through(*water.enthalpy(warm.value)) - cool.through(*water.enthalpy(cool.value)))
+    mass_flow = cool.through(*liquid.density(cool.value)) * window.mean("coolant_flow")
+    rise = warm.through(*liquid.enthalpy(warm.value)) - cool.through(*liquid.enthalpy(cool.value))
+    return mass_flow * rise * _tables(rig, liquid, cool=cool.value, warm=warm.value)
+
+
+def _tables(rig: Rig, liquid: Water | Mixture, *, cool: float, warm: float) -> Estimate:
+    """The number one, with what is not known of a mixture's density, heat capacity and share."""
+    if isinstance(liquid, Water):
+        return Estimate(1.0)
+    gradient = {
+        rig.source("coolant density, table", u=liquid.u_density): 1.0,
+        rig.source("coolant heat capacity, table", u=liquid.u_heat_capacity): 1.0,
+        rig.source("coolant share of glycol", u=liquid.u_share): liquid.by_share(cool, warm),
+    }
+    return Estimate(1.0, gradient)
 
 
 def _face(rig: Rig, window: Window, *, side: str, flux: Estimate) -> Estimate:
@@ -131,7 +147,7 @@ def _face(rig: Rig, window: Window, *, side: str, flux: Estimate) -> Estimate:
 
 def _meter_bar(rig: Rig, window: Window, coolant: Estimate | None) -> Heat:
     """Heat flow from the gradients, faces from the straight lines; a block with one depth uses the other's flux."""
-    lines = {side: _gradient(window, side) for side in ("hot", "cold")}
+    lines = {side: gradient_of(window, side) for side in ("hot", "cold")}
     conductivity, area = rig.constant("block_conductivity"), rig.constant("area")
     signs = {"hot": 1.0, "cold": -1.0}
     flows = [gradient * signs[side] for side, (_, gradient) in lines.items() if gradient is not None]
@@ -148,12 +164,12 @@ def _meter_bar(rig: Rig, window: Window, coolant: Estimate | None) -> Heat:
     )
 
 
-def _gradient(window: Window, side: str) -> tuple[Estimate, Estimate | None]:
+def gradient_of(window: Window, side: str) -> tuple[Estimate, Estimate | None]:
     """Temperature at depth zero and gradient [K/m] of one block's sensors; no gradient for a single depth."""
     sensors, depths = window.means[f"{side}_temperature"], window.depths[f"{side}_temperature"]
     if len(set(depths)) < 2:
         return window.mean(f"{side}_temperature"), None
-    weights = _weights(sensors)
+    weights = sensor_weights(sensors)
     x = np.array(depths)
     centre = float(weights @ x) / float(weights.sum())
     spread = float(weights @ (x - centre) ** 2)
@@ -165,7 +181,8 @@ def _gradient(window: Window, side: str) -> tuple[Estimate, Estimate | None]:
     return mean - gradient * centre, gradient
 
 
-def _weights(sensors: Sequence[Estimate]) -> np.ndarray:
+def sensor_weights(sensors: Sequence[Estimate]) -> np.ndarray:
+    """Weights 1 / u^2 of sensors by their calibrations; all alike where any of them is taken as exact."""
     variances = np.array([sum((s * source.u) ** 2 for source, s in sensor.gradient.items()) for sensor in sensors])
     return 1.0 / variances if (variances > 0.0).all() else np.ones(len(sensors))
 

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from analysis.errors import BadSetup, Where
 from analysis.results import Plateau, Reduction, Settled, Trace
 from analysis.setup import RigSetup
-from analysis.statistics.autocorrelation import mean_of
 from analysis.statistics.uncertainty import Estimate, Source
 from analysis.steady.case import Case
 from analysis.steady.figures import find_figures
 from analysis.steady.flags import find_flags
 from analysis.steady.gap import Reference, make_reference
 from analysis.steady.heat import NEEDED, check_setup
+from analysis.steady.inputs import find_inputs
 from analysis.steady.plateaus import Found, Search, by_hand, search
 from analysis.steady.press import find_press
 from analysis.steady.run import Run, make_run
@@ -23,6 +25,7 @@ from analysis.steady.zero import Zero, measured_zero, stated_zero
 from analysis.version import VERSION
 
 _BLOCKS = ("hot_temperature", "cold_temperature")
+_LOOKED_AT = 16_384  # rows of a long plateau that tell how single rows scatter
 
 
 def reduce_trace(
@@ -83,6 +86,7 @@ def reduce_trace(
         setup=setup.source,
         files=_files(trace, zero, zero_after),
         package_version=VERSION,
+        inputs=() if case.window is None else find_inputs(case, nulls=nulls, capacity=capacity),
     )
 
 
@@ -148,16 +152,27 @@ def _settled(case: Case, window: Window | None) -> Settled:
     rise = window.mean("hot_temperature") - window.mean("cold_temperature")
     together = window.together
     rows = window.rows.stop - window.rows.start
-    effective = mean_of(together.rows @ together.coefficients(rise)).effective if together.sources else 1.0
     return Settled(
         found=True,
         start_s=window.start,
         end_s=window.end,
         rows=rows,
-        effective_rows=effective,
+        effective_rows=_effective(case.run, window, rise),
         slope=together.trend(rise),
         chosen_by_hand=case.by_hand and window is case.window,
     )
+
+
+def _effective(run: Run, window: Window, rise: Estimate) -> float:
+    """How many independent rows the rise's rows are worth: their variance over that of their mean."""
+    rows = window.rows
+    scatter = window.together.scatter(rise)
+    if rows.stop - rows.start <= window.centres.size or scatter.u == 0.0:
+        return scatter.effective
+    first = max((rows.start + rows.stop - _LOOKED_AT) // 2, rows.start)
+    part = slice(first, min(first + _LOOKED_AT, rows.stop))
+    sides = [np.mean([signal.values(part) for signal in run.signals[name]], axis=0) for name in _BLOCKS]
+    return float(min(np.nanvar(sides[0] - sides[1]) / scatter.u**2, rows.stop - rows.start))
 
 
 def _described(run: Run) -> dict[str, object]:

@@ -22,6 +22,7 @@ _ABOVE = 1.5  # resolutions: a channel that usually moves further from row to ro
 
 Signals = Mapping[str, tuple[Signal, ...]]
 NO_NULLS: Mapping[str, Estimate] = MappingProxyType({})
+NO_COLUMNS: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +83,7 @@ class Window:
     depths: Mapping[str, tuple[float, ...]]
     together: Together
     centres: Array  # [s] of the blocks `together` is made of
+    columns: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: NO_COLUMNS)  # of the means
 
     def mean(self, quantity: str) -> Estimate:
         """The mean over the window and over all channels of a quantity."""
@@ -108,6 +110,7 @@ def make_window(
     columns: list[Array] = []
     means: dict[str, tuple[Estimate, ...]] = {}
     depths: dict[str, tuple[float, ...]] = {}
+    names: dict[str, tuple[str, ...]] = {}
     for quantity, members in signals.items():
         for signal in members:
             sums, counts = signal.block_sums(grid.edges)
@@ -121,6 +124,7 @@ def make_window(
             if signal.reading.column in nulls:
                 estimate = estimate - nulls[signal.reading.column]
             means[quantity] = (*means.get(quantity, ()), estimate)
+            names[quantity] = (*names.get(quantity, ()), signal.reading.column)
             depths[quantity] = (*depths.get(quantity, ()), signal.reading.depth or 0.0)
     together = _together(tuple(sources), columns, centres=grid.centres, seconds=float(grid.bounds[-1] - grid.bounds[0]))
     return Window(
@@ -131,6 +135,7 @@ def make_window(
         depths=depths,
         together=together,
         centres=grid.centres,
+        columns=names,
     )
 
 

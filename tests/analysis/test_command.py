@@ -59,7 +59,7 @@ def test_the_figures_are_those_of_the_layer_within_their_uncertainty(result):
 def test_the_result_has_every_part_of_its_shape(result):
     assert list(result) == [
         "method", "run", "steady", "figures", "budget", "press", "plateaus", "flags", "notes", "setup", "files",
-        "package_version",
+        "package_version", "inputs",
     ]  # fmt: skip
     assert result["run"]["file"] == "run.csv"
     assert (result["run"]["sample"], result["run"]["application"]) == ("S-0311", "A-0525")
