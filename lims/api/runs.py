@@ -343,6 +343,26 @@ class Overrides(View):
         return Response(OverriddenSerializer(made).data, status=201)
 
 
+class SignedSerializer(ReasonSerializer):
+    """An act that is signed: the reason, and the password anew."""
+
+    password = serializers.CharField(write_only=True)
+
+
+class Qualification(View):
+    """Whether an unqualified run may count."""
+
+    rights = {"POST": "run.qualify"}
+
+    @extend_schema(request=SignedSerializer, responses=RunSerializer)
+    def post(self, request: Request, code: str) -> Response:
+        """Accept an unqualified run after its doubts were looked into; signed, not of one's own work."""
+        content, actor = valid(SignedSerializer(data=request.data)), _actor(request)
+        return Response(
+            RunSerializer(services.qualify_run(runs_.get_run_for(actor, code), actor=actor, **content)).data
+        )
+
+
 class Reduction(View):
     """One reduction."""
 
@@ -392,6 +412,7 @@ urlpatterns = [
     path("runs/<str:code>/file/", RunFile.as_view(), name="api-run-file"),
     path("runs/<str:code>/reductions/", Reductions.as_view(), name="api-run-reductions"),
     path("runs/<str:code>/zeros/", Zeros.as_view(), name="api-run-zeros"),
+    path("runs/<str:code>/qualification/", Qualification.as_view(), name="api-run-qualification"),
     path("reductions/<str:code>/", Reduction.as_view(), name="api-reduction"),
     path("reductions/<str:code>/result/", Result.as_view(), name="api-reduction-result"),
     path("reductions/<str:code>/traces/", Traces.as_view(), name="api-reduction-traces"),

@@ -14,7 +14,9 @@ from analysis.figures.gap_map import Layer, gap_map_figure
 from analysis.figures.plotly import figure_json
 from analysis.figures.ranking import ranking_figure
 from analysis.quantities import QUANTITIES
-from analysis.results import BudgetLine, Flag, Measured, Severity
+from analysis.results import BudgetLine, Flag, Severity
+from analysis.units import shown, shown_difference
+from lims.runs.bridge import measured
 
 AREAS_AGREE = 0.01  # faces of one nominal size differ by less than this share
 HEAT_FLOW_AGREES = 0.10  # share of the nominal heater power; what is lost to the room counts as well
@@ -90,7 +92,7 @@ def conditions_of(asked: Asked) -> Conditions:
 
 
 def _result(row: Row) -> Result:
-    figures = {key: _measured(row.figures[key]) for key in COMPARED if key in row.figures}
+    figures = {key: measured(row.figures[key]) for key in COMPARED if key in row.figures}
     conditions: dict[str, float | str] = {"method": row.method, "surfaces": row.surfaces, "area": row.area}
     conditions |= {key: float(row.figures[key]["value"]) for key in CONDITION_FIGURES if key in row.figures}
     return Result(
@@ -110,11 +112,6 @@ def _result(row: Row) -> Result:
     )
 
 
-def _measured(entry: Mapping[str, Any]) -> Measured:
-    dof = entry.get("dof")
-    return Measured(float(entry["value"]), float(entry["u"]), math.inf if dof is None else float(dof))
-
-
 def _line(common: str, source: str, u: float) -> BudgetLine:
     return BudgetLine(source=source, u=abs(u), share=math.nan, kind="B", sensitivity=u or None, common=common)
 
@@ -132,7 +129,23 @@ def figure_choices() -> list[tuple[str, str]]:
 def gap_map(layers: Mapping[str, Mapping[str, Any]], *, heat_flux: float | None) -> dict[str, Any]:
     """The map of gap against apparent conductivity: `layers` holds the two figures by what each is called."""
     placed = [
-        Layer(name, _measured(figures["gap"]), _measured(figures["apparent_conductivity"]))
+        Layer(name, measured(figures["gap"]), measured(figures["apparent_conductivity"]))
         for name, figures in layers.items()
     ]
-    return figure_json(gap_map_figure(placed, heat_flux=heat_flux), dark=None)
+    drawing = figure_json(gap_map_figure(placed, heat_flux=heat_flux), dark=None)
+    # the points come first, so that they get the first colour of the page's palette
+    drawing["data"].sort(key=lambda trace: trace["name"] != "samples")
+    return drawing
+
+
+def shown_figure(key: str, entry: Mapping[str, Any]) -> dict[str, Any]:
+    """A figure of the records in the unit people see."""
+    found = measured(entry)
+    return {
+        "value": shown(found.value, key),
+        "u": shown_difference(found.u, key),
+        "dof": entry.get("dof"),
+        "k": found.k,
+        "U95": shown_difference(found.expanded, key),
+        "unit": QUANTITIES[key].shown,
+    }

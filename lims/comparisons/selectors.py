@@ -302,20 +302,49 @@ def gap_map_of(version: MethodVersion, samples: Iterable[str] = ()) -> dict[str,
 
     The point is the run nearest to the middle of the sample's accepted runs by impedance, with its own uncertainty.
     """
-    runs = Run.objects.filter(application__method_version=version, state__in=COUNTS, current__isnull=False)
-    if chosen := list(samples):
-        runs = runs.filter(application__sample__code__in=chosen)
-    by_sample: dict[str, list[dict[str, Any]]] = defaultdict(list)
-    for code, name, figures in runs.order_by("id").values_list(
-        "application__sample__code", "application__sample__name", "current__figures"
-    ):
-        if {"gap", "apparent_conductivity", "thermal_impedance"} <= set(figures):
-            by_sample[f"{code} {name}"].append(figures)
-    layers = {name: _middle(found) for name, found in by_sample.items()}
+    layers = {layer.code: layer.figures for layer in layers_under(version, samples)}
     flux = version.heater_power / version.area if version.heater_power else None
     return bridge.gap_map(layers, heat_flux=flux)
 
 
-def _middle(found: list[dict[str, Any]]) -> dict[str, Any]:
-    ordered = sorted(found, key=lambda figures: figures["thermal_impedance"]["value"])
-    return ordered[len(ordered) // 2]
+@dataclass(frozen=True, slots=True)
+class LayerOf:
+    """One sample's layer: the middle one of its accepted runs, figures in SI."""
+
+    code: str
+    name: str
+    run: str
+    figures: dict[str, Any]
+
+
+def layers_under(version: MethodVersion, samples: Iterable[str] = ()) -> list[LayerOf]:
+    """The layers of every sample measured under a method version, or of the samples named, thinnest impedance first."""
+    runs = Run.objects.filter(application__method_version=version, state__in=COUNTS, current__isnull=False)
+    if chosen := list(samples):
+        runs = runs.filter(application__sample__code__in=chosen)
+    by_sample: dict[str, list[LayerOf]] = defaultdict(list)
+    rows = runs.order_by("id").values_list(
+        "application__sample__code", "application__sample__name", "code", "current__figures"
+    )
+    for code, name, run, figures in rows:
+        if {"gap", "apparent_conductivity", "thermal_impedance"} <= set(figures):
+            by_sample[code].append(LayerOf(code, name, run, figures))
+    return sorted((_middle(found) for found in by_sample.values()), key=_impedance)
+
+
+def _middle(found: list[LayerOf]) -> LayerOf:
+    return sorted(found, key=_impedance)[len(found) // 2]
+
+
+def _impedance(layer: LayerOf) -> float:
+    return float(layer.figures["thermal_impedance"]["value"])
+
+
+def shown_layers(layers: Iterable[LayerOf]) -> list[dict[str, Any]]:
+    """The same in the units people see."""
+    keys = ("gap", "apparent_conductivity", "thermal_impedance")
+    return [
+        {"code": one.code, "name": one.name, "run": one.run}
+        | {key: bridge.shown_figure(key, one.figures[key]) for key in keys}
+        for one in layers
+    ]

@@ -218,12 +218,13 @@ def layer_drawing(figures: Mapping[str, Any], setup: Mapping[str, Any]) -> dict[
     conductivity = read_setup(setup).block_conductivity
     if conductivity is None or not set(LAYER) <= set(figures):
         return None
-    gap, hot, cold, flux = (_measured(figures[key]) for key in LAYER)
+    gap, hot, cold, flux = (measured(figures[key]) for key in LAYER)
     spec = layer_figure(gap=gap, hot=hot, cold=cold, heat_flux=flux.value, block_conductivity=conductivity.value)
     return figure_json(spec, dark=None)
 
 
-def _measured(entry: Mapping[str, Any]) -> Measured:
+def measured(entry: Mapping[str, Any]) -> Measured:
+    """A figure of the records as the analysis carries it."""
     dof = entry.get("dof")
     return Measured(float(entry["value"]), float(entry["u"]), math.inf if dof is None else float(dof))
 

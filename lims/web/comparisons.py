@@ -190,7 +190,8 @@ def gap_map(request: HttpRequest) -> HttpResponse:
     form = MapForm(request.GET or None, user=person(request))
     first = form.fields["method"].queryset.first()  # type: ignore[attr-defined]
     chosen = form.cleaned_data["method"] if form.is_valid() else first
-    return render(request, "comparisons/map.html", {"form": form, "method": chosen})
+    layers = selectors.shown_layers(selectors.layers_under(chosen)) if chosen else []
+    return render(request, "comparisons/map.html", {"form": form, "method": chosen, "layers": layers})
 
 
 @require_GET

@@ -23,7 +23,7 @@ from lims.runs.selectors.applications import get_application_for
 from lims.runs.selectors.traces import drawing_of, layer_of
 from lims.runs.services import runs as services
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
-from lims.web.forms.fields import ReasonForm
+from lims.web.forms.fields import ReasonForm, SignForm
 from lims.web.forms.runs import AbortForm, AboutForm, OverrideForm, RunFilter, WindowForm, ZerosForm
 
 READ = "laboratory.read"
@@ -207,6 +207,7 @@ def _actions(user: Any, run: Any, shown: Any, work: Any, bound: tuple[str, Any] 
         ("run-window", "reduction.choose_window", "Choose the window", _window_form(shown), busy or _no_figures(run)),
         ("run-zeros", "run.choose_zeros", "Choose the zeros", ZerosForm(run=run), busy or _no_zeros(run)),
         ("run-override", "run.override_flag", "Set a flag aside", OverrideForm(flags=left), "" if left else "none"),
+        ("run-qualify", "run.qualify", "Qualify", SignForm(), "" if run.state == "unqualified" else "none"),
     ]
     return [
         _action(name, label, form, why, run, bound)
@@ -305,6 +306,19 @@ def run_override(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
+@require_POST
+@page("run.qualify")
+def run_qualify(request: HttpRequest, code: str) -> HttpResponse:
+    """Accept an unqualified run, signed."""
+    return _act(
+        request,
+        code,
+        name="run-qualify",
+        form=SignForm(request.POST),
+        act=lambda found, c: services.qualify_run(found, actor=person(request), **c),
+    )
+
+
 # Data -----------------------------------------------------------------------------------------------------------------
 
 
@@ -378,6 +392,7 @@ urlpatterns = [
     path("runs/<str:code>/reduce/", run_reduce, name="run-reduce"),
     path("runs/<str:code>/window/", run_window, name="run-window"),
     path("runs/<str:code>/zeros/", run_zeros, name="run-zeros"),
+    path("runs/<str:code>/qualify/", run_qualify, name="run-qualify"),
     path("runs/<str:code>/override/", run_override, name="run-override"),
     path("reductions/<str:code>/", reduction, name="reduction"),
     path("reductions/<str:code>/traces.json", run_traces, name="reduction-traces"),

@@ -15,10 +15,11 @@ from lims.core.errors import NotAllowed
 from lims.runs.models import Run
 from lims.runs.services import runs
 from tests.comparisons.results import measure
-from tests.factories import make_application, make_method_version, make_rig, person
+from tests.factories import PASSWORD, make_application, make_method_version, make_rig, person
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("file_store")]
 DEAD = {"code": "heater_channel_dead", "severity": "blocks", "message": "heater 3 gives 0.2 W", "figures": []}
+STALE = {"code": "zero_stale", "severity": "blocks", "message": "the zero is 9 h old", "figures": ["gap"]}
 PEOPLE = [*Role, None]
 
 
@@ -50,6 +51,11 @@ def override(actor: User) -> Any:
     return runs.override_flag(flagged().current, actor=actor, flag="heater_channel_dead", reason="r")
 
 
+def qualify(actor: User) -> Any:
+    run = measure(make_application(), 9.0, flags=[STALE])
+    return runs.qualify_run(run, actor=actor, reason="zero repeated the same evening", password=PASSWORD)
+
+
 def abort(actor: User) -> Any:
     application = make_application()
     type(application).objects.filter(pk=application.pk).update(applied_by=actor)
@@ -76,6 +82,7 @@ ACTS: dict[str, Callable[[User], Any]] = {
     "reduction.choose_window": window,
     "run.choose_zeros": zeros,
     "run.override_flag": override,
+    "run.qualify": qualify,
     "run.abort": abort,
     "comparison.pose": posed,
     "comparison.change": change,

@@ -121,7 +121,9 @@ def test_the_map_shows_a_method_s_samples(client, chemist, place) -> None:
     page = client.get("/map/").content.decode()
     address = f"/map/{place['version'].code}/figure.json"
     assert address in page
-    assert client.get(address).json()["data"]
+    assert client.get(address).json()["data"][0]["name"] == "samples"
+    assert "data-layers" in page
+    assert "µm" in page
 
 
 def test_an_operator_reads_and_an_outsider_does_not(client, chemist, place) -> None:

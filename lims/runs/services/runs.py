@@ -14,7 +14,7 @@ from django.utils import timezone
 from lims.accounts.acts import act, require, require_not_own_work, require_own
 from lims.accounts.models import User
 from lims.core.codes import next_code
-from lims.core.errors import Conflict, Invalid, TooLarge
+from lims.core.errors import Conflict, Invalid, TooLarge, WrongState
 from lims.core.machines import advance, locked
 from lims.files.models import StoredFile
 from lims.files.services import store_file
@@ -25,6 +25,8 @@ from lims.runs.reducing import queue_row
 from lims.runs.selectors.runs import OPEN_FOR_RUNS, REDUCIBLE, applications_open, run_with_file
 from lims.runs.states import RUN_MACHINE, ApplicationState, ReductionState, RunState
 from lims.runs.tasks import send_after_commit
+from lims.signatures.models import Meaning
+from lims.signatures.services import sign
 
 TAKES_RUNS = (*OPEN_FOR_RUNS, ApplicationState.TORN_DOWN)
 
@@ -372,8 +374,37 @@ def override_flag(reduction: Reduction, *, actor: User, flag: str, reason: str) 
     return override
 
 
-def _took_part(run: Run, reduction: Reduction) -> set[int | None]:
-    people = {run.uploaded_by_id, reduction.requested_by_id}
+@act("run.qualify")
+def qualify_run(run: Run, *, actor: User, reason: str, password: str) -> Run:
+    """Accept an unqualified run after its doubts were looked into: signed, with the evidence in the reason.
+
+    A blocking flag still blocks until it is set aside by name; not by somebody who took part in the work.
+    """
+    fresh: Run = advance(run, RUN_MACHINE, "accept") if run.state == RunState.UNQUALIFIED else _not_unqualified(run)
+    current = fresh.current
+    require_not_own_work(actor, "run.qualify", _took_part(fresh, current))
+    fresh.reason = _reason(reason)
+    content = {
+        "run": fresh.code,
+        "doubts": fresh.problems,
+        "reduction": current.code if current else "",
+        "reason": fresh.reason,
+    }
+    sign(actor=actor, password=password, meaning=Meaning.REVIEWED, subject=("run", fresh.code), content=content)
+    fresh.save()
+    return fresh
+
+
+def _not_unqualified(run: Run) -> Run:
+    raise WrongState(
+        f"{run.code} is {run.state}; only an unqualified run is qualified.",
+        state=run.state,
+        allowed=RUN_MACHINE.allowed(run.state),
+    )
+
+
+def _took_part(run: Run, reduction: Reduction | None) -> set[int | None]:
+    people = {run.uploaded_by_id, reduction.requested_by_id if reduction else None}
     if run.application is not None:
         people |= {run.application.applied_by_id, run.application.planned_by_id}
     return people
