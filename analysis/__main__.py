@@ -1,7 +1,7 @@
 """The science without the web: `python -m analysis reduce run.csv --setup bench-2.toml`.
 
 Exit codes: 0 figures were obtained; 2 a file or a setup cannot be read, one line on standard error says why; 3 it was
-read, but no figure is defensible.
+read, but no figure is defensible. `claim` and `validate` answer 0 for yes and 1 for no.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import analysis
-from analysis import batch, commands, outcomes, studies
+from analysis import answers, batch, commands, outcomes, studies
 from analysis.comparing import output, reading
 from analysis.errors import AnalysisError
 from analysis.results import Outcome, Reduction
@@ -73,6 +73,13 @@ def _find(options: argparse.Namespace) -> int:
     return FIGURES if outcome.figures else NO_FIGURES
 
 
+def _answer(options: argparse.Namespace) -> int:
+    """A command of `analysis.answers`."""
+    answer: answers.Answer = options.answer(options)
+    print(_json(answer.data) if options.json else answer.text)
+    return answer.code
+
+
 def _json(data: object) -> str:
     return json.dumps(data, indent=2, allow_nan=False)
 
@@ -117,9 +124,11 @@ def _parser() -> argparse.ArgumentParser:
     ranking.add_argument("--json", action="store_true", help="print the ranking as JSON")
     ranking.set_defaults(run_command=_compare)
     commands.add_commands(found)
+    answers.add_commands(found)
     for command in found.choices.values():
-        if command.get_default("find") is not None:
-            command.set_defaults(run_command=_find)
+        for name, run_command in (("find", _find), ("answer", _answer)):
+            if command.get_default(name) is not None:
+                command.set_defaults(run_command=run_command)
     return parser
 
 

@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import numpy as np
 
+from analysis.plausibility import bounds
 from analysis.quantities import QUANTITIES
 from analysis.results import Array, Flag, Severity
 from analysis.steady.case import Case
@@ -22,7 +23,6 @@ from analysis.steady.plateaus import (
     tolerance,
     watch,
 )
-from analysis.steady.plausible import bounds
 from analysis.steady.screening import clock_flags, missing_flags, stuck_flags
 from analysis.steady.settling import window_slopes
 from analysis.steady.window import Window

@@ -1,0 +1,144 @@
+"""Commands that answer a question without a run, for `python -m analysis`: claim and validate."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from analysis.errors import OutOfRange
+from analysis.quantities import QUANTITIES
+from analysis.units import from_si, parse_quantity
+
+if TYPE_CHECKING:
+    from analysis.plausibility import Judgement
+
+_FOLLOWING = {
+    "layer_impedance": ("thermal_impedance", "impedance of the layer alone"),
+    "thermal_impedance": ("thermal_impedance", "impedance"),
+    "apparent_conductivity": ("apparent_conductivity", "apparent conductivity"),
+    "least_rise": ("temperature_rise", "least rise at this flux"),
+    "series_bound": ("conductivity", "series bound of the composition"),
+    "lower_bound": ("conductivity", "Hashin-Shtrikman lower bound"),
+    "expected": ("conductivity", "Bruggeman's differential model"),
+    "upper_bound": ("conductivity", "Hashin-Shtrikman upper bound"),
+    "parallel_bound": ("conductivity", "parallel bound of the composition"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a command found: a mapping ready for JSON, the same in lines of text, the exit code."""
+
+    data: dict[str, Any]
+    text: str
+    code: int
+
+
+def add_commands(commands: Any) -> None:
+    """Add the commands; each sets `answer`, which gives the Answer to its options."""
+    _add_claim(commands)
+
+
+def _add_claim(commands: Any) -> None:
+    parser = commands.add_parser(
+        "claim",
+        help="whether an advertised figure can be, in one sentence",
+        description="Whether an advertised figure can be, in one sentence.",
+        epilog="""example:
+  python -m analysis claim --conductivity "9 W/(m*K)" --gap "50 um" --impedance "8 mm^2*K/W" --kind paste
+
+Values carry their unit. Exit code 0: plausible; 1: doubtful or impossible; 2: a value cannot be read.
+With --json: verdict (plausible, doubtful, impossible), sentence, findings, follows (what the figures give).""",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    for option, words in (
+        ("--conductivity", "of the material, claimed"),
+        ("--gap", "thickness of the layer"),
+        ("--impedance", "of the layer with its contacts"),
+        ("--rise", "temperature rise across the layer"),
+        ("--flux", "heat flux the rise belongs to"),
+        ("--power", "heat flow, with --area instead of --flux"),
+        ("--area", "of the faces"),
+        ("--matrix", "conductivity of the matrix"),
+        ("--filler", "conductivity of the filler"),
+        ("--volume-fraction", "share of filler by volume, such as '60 %%'"),
+        ("--mass-fraction", "share of filler by mass, with both densities"),
+        ("--matrix-density", "density of the matrix"),
+        ("--filler-density", "density of the filler"),
+        ("--largest-particle", "size of the largest particle"),
+    ):
+        parser.add_argument(option, help=words)
+    parser.add_argument("--kind", default="", help="kind of material, such as paste, pad or liquid_metal")
+    parser.add_argument("--json", action="store_true", help="print the answer as JSON")
+    parser.set_defaults(answer=claim)
+
+
+def claim(options: argparse.Namespace) -> Answer:
+    """The answer to `claim`."""
+    from analysis.plausibility import Claim, Verdict, assess
+
+    judged = assess(
+        Claim(
+            conductivity=_value(options, "conductivity", "conductivity"),
+            gap=_value(options, "gap", "length"),
+            impedance=_value(options, "impedance", "impedance"),
+            temperature_rise=_value(options, "rise", "temperature_difference"),
+            heat_flux=_flux(options),
+            kind=options.kind,
+            matrix=_value(options, "matrix", "conductivity"),
+            filler=_value(options, "filler", "conductivity"),
+            volume_fraction=_share(options),
+            largest_particle=_value(options, "largest_particle", "length"),
+        )
+    )
+    code = 0 if judged.verdict is Verdict.PLAUSIBLE else 1
+    return Answer(_claim_data(judged), _claim_text(judged), code)
+
+
+def _value(options: argparse.Namespace, name: str, dimension: str) -> float | None:
+    text = getattr(options, name)
+    return None if text is None else parse_quantity(text, dimension)
+
+
+def _flux(options: argparse.Namespace) -> float | None:
+    power, area = _value(options, "power", "power"), _value(options, "area", "area")
+    flux = _value(options, "flux", "heat_flux")
+    if power is None and area is None:
+        return flux
+    if power is None or area is None or flux is not None:
+        raise OutOfRange("expected either --flux, or --power and --area together")
+    if not area > 0.0:
+        raise OutOfRange(f"area: expected above zero, found {area:g}")
+    return power / area
+
+
+def _share(options: argparse.Namespace) -> float | None:
+    from analysis.materials.mixture import volume_fractions
+
+    volume, mass = _value(options, "volume_fraction", "ratio"), _value(options, "mass_fraction", "ratio")
+    if mass is None:
+        return volume
+    densities = [_value(options, name, "density") for name in ("filler_density", "matrix_density")]
+    if volume is not None or None in densities:
+        raise OutOfRange("expected either --volume-fraction, or --mass-fraction with both densities")
+    return float(volume_fractions([mass, 1.0 - mass], densities=[one or 0.0 for one in densities])[0])
+
+
+def _claim_data(judged: Judgement) -> dict[str, Any]:
+    follows = {}
+    for name, value in judged.follows.items():
+        quantity = QUANTITIES[_FOLLOWING[name][0]]
+        follows[name] = {"value": from_si(value, quantity.shown, quantity.key), "unit": quantity.shown}
+    findings = [asdict(finding) for finding in judged.findings]
+    return {"verdict": judged.verdict, "sentence": judged.sentence, "findings": findings, "follows": follows}
+
+
+def _claim_text(judged: Judgement) -> str:
+    lines = [f"{judged.verdict}: {judged.sentence}"]
+    lines += [f"  also {one.verdict}: {one.sentence}" for one in judged.findings if one.sentence != judged.sentence]
+    for name, value in judged.follows.items():
+        key, label = _FOLLOWING[name]
+        quantity = QUANTITIES[key]
+        lines.append(f"  {label}: {from_si(value, quantity.shown, key):.4g} {quantity.shown}")
+    return "\n".join(lines)
