@@ -5,19 +5,19 @@ from __future__ import annotations
 from typing import Any
 
 from django.urls import path
-from drf_spectacular.utils import OpenApiParameter, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from lims.accounts.acts import once
+from lims.api.acts import KEY
 from lims.api.base import View, valid
 from lims.comparisons import selectors, services
 from lims.rigs.selectors import get_method_version_for
 from lims.samples.selectors import get_sample_for
 
 READ = "laboratory.read"
-KEY = OpenApiParameter("Idempotency-Key", str, OpenApiParameter.HEADER, description="Makes the act safe to repeat.")
 
 
 def _actor(request: Request) -> Any:

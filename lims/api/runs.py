@@ -17,6 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from lims.accounts.acts import once
+from lims.api.acts import KEY, ReasonSerializer, SignedSerializer
 from lims.api.base import View, valid
 from lims.core.errors import Invalid, NotFound
 from lims.files.selectors import open_file
@@ -29,7 +30,6 @@ from lims.runs.services import runs as services
 
 READ = "laboratory.read"
 SHA_256 = re.compile(r"sha-256=:([A-Za-z0-9+/=]+):")
-KEY = OpenApiParameter("Idempotency-Key", str, OpenApiParameter.HEADER, description="Makes the act safe to repeat.")
 DIGEST = OpenApiParameter(
     "Content-Digest", str, OpenApiParameter.HEADER, description="SHA-256 of the file, as RFC 9530 writes it."
 )
@@ -132,12 +132,6 @@ class AbortSerializer(serializers.Serializer[Any]):
     application = serializers.CharField()
     reason = serializers.CharField()
     file = serializers.FileField(required=False)
-
-
-class ReasonSerializer(serializers.Serializer[Any]):
-    """Why."""
-
-    reason = serializers.CharField()
 
 
 class ReduceSerializer(ReasonSerializer):
@@ -341,12 +335,6 @@ class Overrides(View):
         reduction = reductions_.get_reduction_for(_actor(request), code)
         made = once(self.key, services.override_flag)(reduction, actor=_actor(request), **content)
         return Response(OverriddenSerializer(made).data, status=201)
-
-
-class SignedSerializer(ReasonSerializer):
-    """An act that is signed: the reason, and the password anew."""
-
-    password = serializers.CharField(write_only=True)
 
 
 class Qualification(View):
