@@ -8,7 +8,7 @@ STAMP := .venv/.synced
 # Checks read the settings; as in a trial, they need no secrets from the environment.
 export LIMS_TRIAL ?= 1
 
-.PHONY: help demo demo-check test check bench format clean
+.PHONY: help demo demo-check test test-science test-system check bench format clean
 
 help: ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-12s %s\n", $$1, $$2}' Makefile
@@ -20,7 +20,14 @@ demo-check: $(STAMP) ## Start it, wait for ranked samples, print them, stop; the
 	@exec $(BIN)/python -m lims.local check
 
 test: $(STAMP) ## Run all tests (those in a browser are left out when there is no Chromium)
-	$(BIN)/python -m pytest
+	@$(MAKE) --no-print-directory --jobs=2 --output-sync=target test-science test-system
+
+# The two halves share nothing, so that they run side by side: one computes, the other mostly waits for its servers.
+test-science: $(STAMP)
+	$(BIN)/python -m pytest tests/analysis
+
+test-system: $(STAMP)
+	$(BIN)/python -m pytest --ignore=tests/analysis
 
 check: $(STAMP) ## Formatting, lint, types, imports, settings, migrations, architecture
 	$(BIN)/ruff format --check .
