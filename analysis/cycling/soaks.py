@@ -11,7 +11,7 @@ from analysis.cycling.finding import Cycles
 from analysis.results import Array
 from analysis.statistics.uncertainty import Estimate, Source, Together
 from analysis.steady.blocks import Rows, Signal, divided
-from analysis.steady.figures import Figures, find_figures
+from analysis.steady.figures import Figures, Unrest, find_figures
 from analysis.steady.gap import Reference, find_gap
 from analysis.steady.heat import find_heat
 from analysis.steady.run import Run
@@ -64,7 +64,7 @@ def soak_figures(
     stored = (
         _stored(capacity, window.together.trend(window.mean("hot_temperature"))) if window.together.sources else None
     )
-    return find_figures(rig, window=window, start=run.start, reference=reference, stored=stored)
+    return find_figures(rig, window=window, start=run.start, reference=reference, unrest=Unrest(stored=stored))
 
 
 def _halves(cycles: Cycles) -> Rows:

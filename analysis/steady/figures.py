@@ -13,6 +13,9 @@ from analysis.steady.gap import Reference, find_gap
 from analysis.steady.heat import Heat, balance, find_heat
 from analysis.steady.window import Rig, Window
 
+_APPROACHING = ("temperature_rise", "thermal_impedance", "apparent_conductivity", "heat_flow", "heat_flux")
+"""Figures that come to rest with the blocks; a gap closes, and a coolant wanders, in its own time."""
+
 
 @dataclass(frozen=True, slots=True)
 class Figures:
@@ -24,17 +27,25 @@ class Figures:
     heat: Heat
 
 
+@dataclass(frozen=True, slots=True)
+class Unrest:
+    """What is left of the approach: the heat still `stored` [W], and the time constant [s] of the `approach`."""
+
+    stored: Estimate | None = None
+    approach: float | None = None
+
+
 def find_figures(
     rig: Rig,
     *,
     window: Window,
     start: datetime | None,
     reference: Reference | None,
-    stored: Estimate | None = None,
+    unrest: Unrest,
     notes: dict[str, str] | None = None,
 ) -> Figures:
     """Every figure the window's channels allow; the formulas stand in `heat` and `gap`."""
-    heat = find_heat(rig, window=window, stored=stored)
+    heat = find_heat(rig, window=window, stored=unrest.stored)
     estimates = _thermal(rig, heat)
     if window.has("coolant_in"):
         estimates["coolant_temperature"] = window.mean("coolant_in")
@@ -42,9 +53,10 @@ def find_figures(
         estimates["pressure"] = window.mean("force") / rig.constant("area")
     if window.has("gap") and reference is not None:
         estimates["gap"] = find_gap(rig, window=window, reference=reference, start=start, notes=notes)
-    judged = _judge(estimates, window=window)
+    judged = _judge(estimates, window=window, approach=unrest.approach)
     estimates |= _conductivity(estimates, {name: figure for name, (figure, _) in judged.items()})
-    judged |= _judge({name: estimate for name, estimate in estimates.items() if name not in judged}, window=window)
+    rest = {name: estimate for name, estimate in estimates.items() if name not in judged}
+    judged |= _judge(rest, window=window, approach=unrest.approach)
     return Figures(
         estimates,
         measured={name: figure for name, (figure, _) in judged.items()},
@@ -76,10 +88,13 @@ def _conductivity(estimates: Mapping[str, Estimate], measured: Mapping[str, Meas
     return {"apparent_conductivity": estimates["gap"] / estimates["thermal_impedance"]}
 
 
-def _judge(estimates: Mapping[str, Estimate], *, window: Window) -> dict[str, tuple[Measured, tuple[BudgetLine, ...]]]:
+def _judge(
+    estimates: Mapping[str, Estimate], *, window: Window, approach: float | None
+) -> dict[str, tuple[Measured, tuple[BudgetLine, ...]]]:
     """Figures with their uncertainties over a window, the residual slope included.
 
     A figure that still changes by s over the window of T could end anywhere in what it passed through: s T / sqrt(12).
+    Where it approaches its end with a time constant tau, the mean is tau s short of it: tau s / sqrt(3) is added.
     What noise alone makes of the slope is taken out, for the scatter counts that already.
     """
     together = window.together
@@ -88,6 +103,8 @@ def _judge(estimates: Mapping[str, Estimate], *, window: Window) -> dict[str, tu
     for (name, estimate), scatter in zip(estimates.items(), scatters, strict=True):
         moved = together.trend(estimate) * together.seconds
         u_moved = math.sqrt(max(moved**2 / 12.0 - scatter.u**2, 0.0))
+        if approach is not None and name in _APPROACHING:
+            u_moved *= math.hypot(1.0, 2.0 * approach / together.seconds)
         extra = (Source("residual slope", u_moved),)
         judged[name] = evaluate(estimate, scatter=scatter, joint=together.sources, extra=extra)
     return judged

@@ -10,8 +10,9 @@ from analysis.errors import BadSetup, Where
 from analysis.results import Plateau, Reduction, Settled, Trace
 from analysis.setup import RigSetup
 from analysis.statistics.uncertainty import Estimate, Source
+from analysis.steady.approach import approach_time
 from analysis.steady.case import Case
-from analysis.steady.figures import find_figures
+from analysis.steady.figures import Unrest, find_figures
 from analysis.steady.flags import find_flags
 from analysis.steady.gap import Reference, make_reference
 from analysis.steady.heat import NEEDED, check_setup
@@ -54,7 +55,10 @@ def reduce_trace(
             window=made,
             start=run.start,
             reference=reference,
-            stored=stored_heat(made, capacity=capacity),
+            unrest=Unrest(
+                stored=stored_heat(made, capacity=capacity),
+                approach=approach_time(run, rows=made.rows, segments=looked.segments),
+            ),
             notes=notes,
         )
         for key, made in windows.items()

@@ -6,7 +6,7 @@ import GTC
 import numpy as np
 import pytest
 
-from lims.demo.simulator import Bench, Plan, faults, simulate
+from lims.demo.simulator import Bench, Layer, Plan, faults, simulate
 from tests.analysis.steady.simulated import reduced, setup_of, with_run
 
 
@@ -116,3 +116,16 @@ def test_a_chosen_window_is_used_and_marked(made):
     assert (found.settled.start_s, found.settled.end_s, found.settled.rows) == (900.0, 1200.0, 301)
     assert found.settled.chosen_by_hand
     assert not any(plateau.settled.chosen_by_hand for plateau in found.plateaus)
+
+
+@pytest.mark.parametrize("seconds", [1200.0, 1500.0, 2000.0])
+def test_a_mean_that_is_short_of_its_end_says_so(seconds):
+    # First-order approach: T_end - T(t) = tau dT/dt. 8 kJ/K make tau 0.33 ks; the slope passes long before the end.
+    slow, done = Bench(hot_capacity=8000.0), Layer(gap_open=50e-6)
+    plan = Plan(steps=((60.0, 150.0),), seconds=seconds)
+    rest = simulate(slow, done, replace(plan, seconds=9000.0), seed=3).true_series["temperature_rise"][-1]
+    made = simulate(slow, done, plan, seed=3)
+    found = reduced(made)
+    short = rest - made.truth(found.settled.start_s, found.settled.end_s)["temperature_rise"]
+    assert short > 0.5 * found.figures["temperature_rise"].u  # so that the test can fail
+    assert short < 1.96 * lines(found, "temperature_rise")["residual slope"].u

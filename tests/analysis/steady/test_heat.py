@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.errors import BadSetup
+from analysis.errors import BadSetup, OutOfRange
 from analysis.methods.steady import reduce_steady
 from tests.analysis.steady.by_hand import setup, trace
 
@@ -195,3 +195,16 @@ def test_a_bar_with_sensors_at_one_depth_only_is_refused():
 def test_a_hot_temperature_that_was_never_recorded_is_an_error_that_names_it():
     with pytest.raises(BadSetup, match="hot_temperature"):
         reduce_steady(trace({"power [W]": 80.0, "hot [degC]": np.nan, "cold [degC]": 40.0}), setup({}, ELECTRICAL))
+
+
+def test_a_coolant_rig_whose_coolant_boils_is_out_of_range():
+    columns = {"in [degC]": 20.0, "out [degC]": 105.0, "flow [L/min]": 1.0, "hot [degC]": 60.0, "cold [degC]": 50.0}
+    with pytest.raises(OutOfRange, match="105"):
+        reduce_steady(trace(columns), setup({"heat_flow": "coolant"}, COOLANT))
+
+
+def test_a_coolant_rig_needs_no_heater_power():
+    columns = {"in [degC]": 20.0, "out [degC]": 30.0, "flow [L/min]": 1.0, "hot [degC]": 60.0, "cold [degC]": 50.0}
+    found = reduce_steady(trace(columns, noise=0.001), setup({"heat_flow": "coolant"}, COOLANT))
+    assert found.settled.found
+    assert "heat_balance" not in found.figures

@@ -51,3 +51,9 @@ def test_no_more_than_a_few_channels_are_copied(long_run):
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert peak < 2.5 * ROWS * 8  # two and a half columns in double precision, of fourteen
+
+
+def test_independent_rows_of_a_long_run_are_all_worth_something(long_run):
+    trace, setup, zero = long_run
+    settled = reduce_steady(trace, setup, zero=zero).settled
+    assert settled.effective_rows == pytest.approx(settled.rows, rel=0.15)  # white noise was put in
