@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import analysis
-from analysis import answers, batch, commands, outcomes, studies
+from analysis import answers, batch, commands, outcomes, studies, working
 from analysis.comparing import output, reading
 from analysis.errors import AnalysisError
 from analysis.results import Outcome, Reduction
@@ -44,6 +44,10 @@ def exit_code(reduction: Reduction) -> int:
 
 def _reduce(options: argparse.Namespace) -> int:
     reduction = analysis.reduce(options.run, setup=options.setup, zero=options.zero, zero_after=options.zero_after)
+    if options.working:
+        shown = working.working_of(reduction, options.working)
+        print(_json(working.to_dict(shown)) if options.json else working.to_text(shown))
+        return FIGURES
     print(_json(reduction.to_dict()) if options.json else analysis.to_text(reduction))
     return exit_code(reduction)
 
@@ -105,6 +109,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--setup", type=Path, help="setup file (TOML), or a result to repeat")
     one.add_argument("--zero", type=Path, help="zero run on closed blocks, before the run")
     one.add_argument("--zero-after", type=Path, help="zero run on closed blocks, after the run")
+    one.add_argument("--working", metavar="FIGURE", help="show how one figure is worked out, such as thermal_impedance")
     one.add_argument("--json", action="store_true", help="print the result object")
     one.set_defaults(run_command=_reduce)
 

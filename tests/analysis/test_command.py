@@ -182,3 +182,13 @@ def test_compare_ranks_results_and_refuses_what_is_none(folder, result):
     done = command("compare", wrong)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.startswith("wrong.json: ")
+
+
+def test_the_working_of_a_figure_is_shown_in_place_of_the_result(folder):
+    words = ["reduce", folder / "run.csv", "--setup", folder / "bench-2.toml"]
+    shown = command(*words, "--working", "thermal_impedance")
+    assert (shown.returncode, shown.stderr) == (0, "")
+    assert "= dT * A / Q_el" in shown.stdout
+    refused = command(*words, "--working", "viscosity")
+    assert (refused.returncode, refused.stdout) == (2, "")
+    assert "has no figure 'viscosity'" in refused.stderr

@@ -1,0 +1,166 @@
+"""Show the working: any figure of a reduction as formulas, inputs and intermediate values to be checked by hand.
+
+    result = analysis.reduce("run.csv", setup="bench-2.toml")
+    print(to_text(working_of(result, "thermal_impedance")))
+
+Every number is carried from step to step as it is printed, to ten digits, so that a calculator comes to the same end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from analysis.errors import OutOfRange
+from analysis.output import figure_text, from_dict
+from analysis.quantities import QUANTITIES
+from analysis.results import BudgetLine, Measured, Reduction
+from analysis.setup_reading import read_setup
+from analysis.units import from_si, shown, shown_difference
+from analysis.working.recipes import RECIPES
+from analysis.working.sheet import Known, Sheet, Step, calculating_unit, printed, rounded
+
+_AGREES = 1e-6  # of the figure, or of its uncertainty: ten digits leave far less
+
+
+@dataclass(frozen=True, slots=True)
+class Working:
+    """The way to one figure: what is known, the steps, the end, and the budget that its uncertainty comes from.
+
+    `result` is what the steps lead to and `stated` what the reduction says, both in the unit people see.
+    """
+
+    figure: str
+    known: tuple[Known, ...]
+    steps: tuple[Step, ...]
+    result: float
+    stated: float
+    unit: str
+    measured: Measured
+    budget: tuple[BudgetLine, ...]
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the steps lead to the figure that the reduction states."""
+        slack = _AGREES * max(abs(self.stated), shown_difference(self.measured.u, self.figure))
+        return abs(self.result - self.stated) <= slack
+
+
+def working_of(result: Reduction | Mapping[str, Any], figure: str) -> Working:
+    """The working of one figure of a reduction, or of the result object it was printed as.
+
+    Raises OutOfRange for a figure the reduction does not have, UnreadableFile for a result that lacks what the figure
+    was made from (results of earlier versions of this package do).
+    """
+    reduction = result if isinstance(result, Reduction) else from_dict(result)
+    if figure not in reduction.figures or figure not in RECIPES:
+        known = ", ".join(key for key in reduction.figures if key in RECIPES) or "none"
+        raise OutOfRange(f"the result has no figure '{figure}' whose working can be shown; it has: {known}")
+    sheet = Sheet(reduction, read_setup(reduction.setup))
+    end = RECIPES[figure](sheet)
+    measured, unit = reduction.figures[figure], calculating_unit(figure)
+    return Working(
+        figure=figure,
+        known=tuple(sheet.known.values()),
+        steps=tuple(sheet.steps.values()),
+        result=_seen(sheet.value(end), unit, figure),
+        stated=shown(measured.value, figure),
+        unit=QUANTITIES[figure].shown,
+        measured=measured,
+        budget=reduction.budget.get(figure, ()),
+    )
+
+
+def _seen(value: float, unit: str, figure: str) -> float:
+    """A value of the working in the unit people see."""
+    si = Sheet.to_si(value, unit, figure)
+    return float(from_si(si, QUANTITIES[figure].shown, figure))
+
+
+def _symbols(working: Working) -> list[str]:
+    return [one.symbol for one in working.known] + [one.symbol for one in working.steps]
+
+
+def with_unit(value: float, unit: str) -> str:
+    """A number of the working with its unit; the number one has none."""
+    return printed(value) if unit == "1" else f"{printed(value)} {unit}"
+
+
+def uncertainty_steps(working: Working) -> tuple[str, ...]:
+    """How the uncertainty of a figure follows from its budget, in lines: root of the sum of squares, k, U."""
+    unit, parts = working.unit, [rounded(shown_difference(line.u, working.figure)) for line in working.budget]
+    if not parts:
+        return ()
+    squares = " + ".join(f"{printed(part)}^2" for part in parts)
+    u = shown_difference(working.measured.u, working.figure)
+    dof = working.measured.dof
+    return (
+        f"u = sqrt({squares}) = {printed(u)} {unit}",
+        f"degrees of freedom (Welch-Satterthwaite): {dof:.4g}; k = {working.measured.k:.4g}",
+        f"U = k * u = {printed(shown_difference(working.measured.expanded, working.figure))} {unit}",
+    )
+
+
+def to_dict(working: Working) -> dict[str, Any]:
+    """The working as plain text and numbers, ready for JSON and for a page."""
+    return {
+        "figure": working.figure,
+        "label": QUANTITIES[working.figure].label,
+        "text": figure_text(working.measured, working.figure),
+        "known": [
+            {"symbol": one.symbol, "label": one.label, "value": with_unit(one.value, one.unit), "seen": one.seen}
+            for one in working.known
+        ],
+        "steps": [
+            {
+                "symbol": step.symbol,
+                "label": step.label,
+                "formula": step.formula,
+                "numbers": step.numbers,
+                "value": with_unit(step.value, step.unit),
+                "seen": step.seen,
+            }
+            for step in working.steps
+        ],
+        "budget": [
+            {
+                "source": line.source,
+                "kind": line.kind,
+                "u": with_unit(shown_difference(line.u, working.figure), working.unit),
+            }
+            for line in working.budget
+        ],
+        "uncertainty": list(uncertainty_steps(working)),
+        "result": with_unit(working.result, working.unit),
+        "stated": with_unit(working.stated, working.unit),
+        "agrees": working.agrees,
+    }
+
+
+def to_text(working: Working) -> str:
+    """The working in lines for a person."""
+    label = QUANTITIES[working.figure].label
+    lines = [f"{label}: {figure_text(working.measured, working.figure)}", "", "known"]
+    width = max(len(symbol) for symbol in _symbols(working))
+    for one in working.known:
+        seen = f" ({one.seen})" if one.seen else ""
+        lines.append(f"  {one.symbol:<{width}} = {with_unit(one.value, one.unit)}{seen}  {one.label}")
+    lines += ["", "steps"] if working.steps else []
+    for step in working.steps:
+        seen = f" = {step.seen}" if step.seen else ""
+        lines += [
+            f"  {step.label}",
+            f"  {step.symbol:<{width}} = {step.formula}",
+            f"  {'':<{width}} = {step.numbers}",
+            f"  {'':<{width}} = {with_unit(step.value, step.unit)}{seen}",
+        ]
+    lines += ["", "uncertainty"]
+    for line in working.budget:
+        part = printed(shown_difference(line.u, working.figure))
+        lines.append(f"  {part} {working.unit}  {line.source} (type {line.kind})")
+    lines += [f"  {step}" for step in uncertainty_steps(working)]
+    verdict = (
+        "which is what the result states" if working.agrees else f"but the result states {printed(working.stated)}"
+    )
+    return "\n".join([*lines, "", f"The steps lead to {printed(working.result)} {working.unit}, {verdict}."])
