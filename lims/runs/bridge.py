@@ -32,6 +32,8 @@ from analysis.setup_reading import read_setup
 from analysis.steady.zero_run import reduce_zero
 from analysis.units import from_si
 from analysis.version import VERSION
+from analysis.working import to_dict as working_to_dict
+from analysis.working import working_of
 from lims.core.display import pretty_unit
 from lims.files.models import StoredFile
 from lims.rigs.selectors import method_setup, setup_at
@@ -136,6 +138,29 @@ def reduce(
         raise Failed(error) from error
 
 
+READY_SETUP = {
+    "rig": {"area": "1000 mm^2", "heat_flow": "electrical"},
+    "steady": {"min_duration": "10 s"},
+    "channel": [
+        {"column": name, "quantity": name, "u": 0.1}
+        for name in ("heater_power", "hot_temperature", "cold_temperature", "coolant_in", "coolant_out", "coolant_flow")
+    ],
+}
+READY_ROW = "150,50,45,25,26.1,2"
+READY_HEADER = (
+    "time [s],heater_power [W],hot_temperature [degC],cold_temperature [degC],coolant_in [degC],coolant_out [degC],"
+    "coolant_flow [L/min]"
+)
+
+
+def get_ready() -> None:
+    """Load all that a reduction needs by reducing a few made-up rows, so that the first real run does not wait."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "ready.csv"
+        path.write_text("\n".join([READY_HEADER, *(f"{second},{READY_ROW}" for second in range(60))]) + "\n")
+        analysis_runs.reduce(path, setup=READY_SETUP)
+
+
 def reduce_zero_run(trace: Trace, setup: Mapping[str, Any]) -> Outcome:
     """Read what a zero run says."""
     try:
@@ -186,6 +211,14 @@ def _environment() -> dict[str, str]:
     return {"python": platform.python_version(), "machine": platform.machine()} | {
         name: version(name) for name in LIBRARIES
     }
+
+
+def working(result: Mapping[str, Any], figure: str) -> dict[str, Any]:
+    """How a figure of a result follows from what it was made from, ready for a page."""
+    try:
+        return working_to_dict(working_of(result, figure))
+    except AnalysisError as error:
+        raise Failed(error) from error
 
 
 # Curves ---------------------------------------------------------------------------------------------------------------

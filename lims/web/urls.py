@@ -23,6 +23,7 @@ from lims.web import (
     search,
     specifications,
     today,
+    working,
 )
 
 NOUNS = (
@@ -38,6 +39,7 @@ NOUNS = (
     methods,
     applications,
     runs,
+    working,
     specifications,
     quality,
     comparisons,
