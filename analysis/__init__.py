@@ -24,7 +24,7 @@ from analysis.runs import read_run, reduce, trace_of
 from analysis.setup import RigSetup
 from analysis.setup_reading import read_setup
 from analysis.steady.zero_run import reduce_zero
-from analysis.studies import ageing, cycles, press, series
+from analysis.studies import ageing, cycles, press, series, thinning
 from analysis.version import VERSION
 
 __version__ = VERSION
@@ -44,6 +44,7 @@ __all__ = [
     "reduce",
     "reduce_zero",
     "series",
+    "thinning",
     "to_text",
     "trace_of",
 ]

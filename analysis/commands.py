@@ -18,6 +18,7 @@ def add_commands(commands: Commands) -> None:
     _add_cycles(commands)
     _add_ageing(commands)
     _add_press(commands)
+    _add_thinning(commands)
 
 
 def _command(commands: Commands, name: str, *, words: str, more: str) -> argparse.ArgumentParser:
@@ -125,3 +126,24 @@ Exit code 3: read, but there is no approach to fit; the flags say why.""",
 
 def _press(options: argparse.Namespace) -> Outcome:
     return studies.press(options.run, setup=options.setup, zero=options.zero, face=options.face)
+
+
+def _add_thinning(commands: Commands) -> None:
+    parser = _command(
+        commands,
+        "thinning",
+        words="conductivity and contact impedance from one run whose layer thins under power",
+        more="""example:
+  python -m analysis thinning run.csv --setup bench-2.toml --zero zero.csv --series series.json
+
+With --json: run, figures (conductivity, contact_impedance), budget, points (the quasi-steady blocks, the line, how many
+independent points they are worth), comparison (with the series: normalised_error at most 1 where they agree), flags.
+Exit code 3: read, but the gap does not move enough under steady heat; the flags say by how much it would have to.""",
+    )
+    _with_run(parser)
+    parser.add_argument("--series", type=Path, help="outcome that `series --json` printed, to compare with")
+    parser.set_defaults(find=_thinning)
+
+
+def _thinning(options: argparse.Namespace) -> Outcome:
+    return studies.thinning(options.run, setup=options.setup, zero=options.zero, series=options.series)

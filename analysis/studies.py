@@ -12,6 +12,7 @@ from analysis.methods.ageing import reduce_ageing
 from analysis.methods.cycles import reduce_cycles
 from analysis.methods.press import reduce_press
 from analysis.methods.series import reduce_series
+from analysis.methods.thinning import reduce_thinning
 from analysis.output import from_dict
 from analysis.results import Outcome, Reduction
 from analysis.runs import Run, Setup, prepare
@@ -65,6 +66,24 @@ def press(run: Run, *, setup: Setup | None = None, zero: Run | None = None, face
     """
     trace, rig, zero_trace = prepare(run, setup=setup, zero=zero)
     return reduce_press(trace, rig, zero=zero_trace, face=face)
+
+
+def thinning(
+    run: Run,
+    *,
+    setup: Setup | None = None,
+    zero: Run | None = None,
+    series: Path | str | Mapping[str, Any] | Outcome | None = None,
+) -> Outcome:
+    """Conductivity from one application whose layer thins under power; see `analysis.methods.thinning`.
+
+    Parameters: `run`, `zero` and `setup` as for `reduce`; `series` an outcome of `series`, or the path of its JSON.
+    """
+    trace, rig, zero_trace = prepare(run, setup=setup, zero=zero)
+    other = series.to_dict() if isinstance(series, Outcome) else series
+    if other is not None and not isinstance(other, Mapping):
+        other = read_result(Path(other))
+    return reduce_thinning(trace, rig, zero=zero_trace, series=other)
 
 
 def read_result(path: Path) -> dict[str, Any]:

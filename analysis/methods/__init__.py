@@ -11,6 +11,7 @@ from analysis.methods.cycles import reduce_cycles
 from analysis.methods.press import reduce_press
 from analysis.methods.series import reduce_series
 from analysis.methods.steady import reduce_steady
+from analysis.methods.thinning import reduce_thinning
 
 METHODS: Mapping[str, Method] = MappingProxyType(
     {
@@ -56,6 +57,13 @@ METHODS: Mapping[str, Method] = MappingProxyType(
                 "gap_change",
             ),
             function=reduce_cycles,
+        ),
+        "thinning": Method(
+            label="Thinning",
+            takes="run",
+            needs=("hot_temperature", "cold_temperature", "gap"),
+            gives=("conductivity", "contact_impedance"),
+            function=reduce_thinning,
         ),
         "press": Method(
             label="Press",

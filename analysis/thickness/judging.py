@@ -83,10 +83,10 @@ def too_uncertain(points: Points, line: Line) -> list[Flag]:
 
 def remarks(points: Points, line: Line, straight: Straightness) -> list[Flag]:
     """What must be read beside the figures."""
-    return [*_intercept(line), *_fit(line, straight), *_conditions(points)]
+    return [*below_zero(line), *_fit(line, straight), *_conditions(points)]
 
 
-def _intercept(line: Line) -> list[Flag]:
+def below_zero(line: Line) -> list[Flag]:
     """A contact impedance cannot be negative: the zero of the gap is the likely culprit, and nothing is clipped."""
     value, expanded = line.intercept.value, line.intercept.expanded
     if value >= 0.0:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy import special
 
 from analysis.results import Array, BudgetLine, Measured
-from analysis.statistics.errors_in_both import Both, Inflation, fit_both, inflation, quadratic_term
+from analysis.statistics.errors_in_both import Both, fit_both, inflation, quadratic_term
 from analysis.statistics.student import two_sided_p
 from analysis.thickness.points import Points
 
@@ -25,7 +27,6 @@ class Line:
     """
 
     fit: Both
-    inflation: Inflation
     slope: Measured
     intercept: Measured
     conductivity: Measured
@@ -45,14 +46,22 @@ class Straightness:
     curvature_coefficient: float  # [K/W] c in a + b d + c d^2
 
 
-def fit_series(points: Points) -> Line:
+class Widening(Protocol):
+    """How far the stated independent uncertainties are widened."""
+
+    def measured_by(self, u_independent: float, u_common: float) -> tuple[float, float]:
+        """Standard uncertainty and degrees of freedom of a figure with these two parts."""
+
+
+def fit_series(points: Points, *, widen: Callable[[Both], Widening] | None = None) -> Line:
     """The line through the points; OutOfRange where they make none.
 
+    `widen` tells from the fit how far the independent uncertainties are widened; as for single specimens without it.
     The independent parts of the uncertainties weight the points and show their scatter; what several points share is
     carried through the line afterwards, so that a common error neither weights nor hides anything.
     """
     fit = fit_both(points.gap, y=points.impedance, u_x=points.u_gap, u_y=points.u_impedance)
-    wide = inflation(fit.chi2, dof=fit.dof)
+    wide: Widening = inflation(fit.chi2, dof=fit.dof) if widen is None else widen(fit)
     k = 1.0 / fit.slope
     rows = {  # derivative by (intercept, slope)
         "slope": np.array([0.0, 1.0]),
@@ -65,7 +74,6 @@ def fit_series(points: Points) -> Line:
     _, shared_slope = _parts(points, fit, rows["slope"])
     return Line(
         fit=fit,
-        inflation=wide,
         slope=found["slope"],
         intercept=found["intercept"],
         conductivity=found["conductivity"],
@@ -91,7 +99,7 @@ def _shared(points: Points, fit: Both, row: Array) -> Array:
     return np.array(adds)
 
 
-def _measured(value: float, points: Points, fit: Both, wide: Inflation, row: Array) -> Measured:
+def _measured(value: float, points: Points, fit: Both, wide: Widening, row: Array) -> Measured:
     return Measured(value, *wide.measured_by(*_parts(points, fit, row)))
 
 

@@ -161,6 +161,29 @@ def test_shares_of_the_budget_add_up():
         assert math.sqrt(sum(line.u**2 for line in lines)) == pytest.approx(outcome.figures[key].u)
 
 
+def test_results_of_a_simulated_rig_share_its_errors_and_hold_the_truth():
+    """Five layers of one material on one rig with one zero: what the budgets call common is common in the line."""
+    from analysis.methods.steady import reduce_steady
+    from lims.demo.simulator import Bench, Layer, Plan, simulate
+    from tests.analysis.steady.simulated import setup_of, trace_of
+
+    hits = {"conductivity": 0, "contact_impedance": 0}
+    for rig in range(12):
+        made = [
+            simulate(
+                Bench(u_area=4e-6), Layer(gap_end=gap, gap_open=2.0 * gap), Plan(), seed=10 * rig + n, rig_seed=rig
+            )
+            for n, gap in enumerate((30e-6, 60e-6, 100e-6, 150e-6, 220e-6))
+        ]
+        zero = trace_of(made[0].zero, "zero.csv")
+        outcome = reduce_series([reduce_steady(trace_of(one.run), setup_of(one), zero=zero) for one in made])
+        for key, truth in (("conductivity", 4.0), ("contact_impedance", 3e-6)):
+            hits[key] += abs(outcome.figures[key].value - truth) <= outcome.figures[key].expanded
+        sources = {line.source for line in outcome.budget["contact_impedance"] if line.common}
+        assert {"hot_temperature calibration", "zero readings"} & sources
+    assert min(hits.values()) >= 10
+
+
 # --- refusals and flags ----------------------------------------
 
 
