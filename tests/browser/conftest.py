@@ -4,11 +4,21 @@ from __future__ import annotations
 
 import os
 import shutil
+import signal
+import sys
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
+from urllib.error import URLError
+from urllib.request import urlopen
 
 import pytest
 from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+
+from lims.local.laboratory import listening_socket
+from lims.local.processes import start_process, stop_process, wait_until
+from tests.conftest import ROOT, child_environment
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 ARGUMENTS = [
@@ -53,6 +63,20 @@ def complaints() -> list[str]:
 @pytest.fixture
 def open_page(browser: Browser, live_server: Any, complaints: list[str]) -> Iterator[Callable[..., Page]]:
     """Open a page of the laboratory: `open_page("/lots/", color_scheme="dark", width=820)`."""
+    with pages_at(live_server.url, browser=browser, complaints=complaints) as opened:
+        yield opened
+
+
+@pytest.fixture
+def open_served(browser: Browser, web_server: str, complaints: list[str]) -> Iterator[Callable[..., Page]]:
+    """Open a page of a laboratory whose pages are served by processes of their own."""
+    with pages_at(web_server, browser=browser, complaints=complaints) as opened:
+        yield opened
+
+
+@contextmanager
+def pages_at(address: str, *, browser: Browser, complaints: list[str]) -> Iterator[Callable[..., Page]]:
+    """What opens pages at an address, each in a browser window of its own; closes them all at the end."""
     contexts = []
 
     def note(message: ConsoleMessage) -> None:
@@ -61,7 +85,7 @@ def open_page(browser: Browser, live_server: Any, complaints: list[str]) -> Iter
 
     def opened(path: str, *, width: int = 1280, height: int = 900, **options: Any) -> Page:
         context = browser.new_context(
-            base_url=live_server.url, viewport={"width": width, "height": height}, locale="en-GB", **options
+            base_url=address, viewport={"width": width, "height": height}, locale="en-GB", **options
         )
         contexts.append(context)
         page = context.new_page()
@@ -74,3 +98,30 @@ def open_page(browser: Browser, live_server: Any, complaints: list[str]) -> Iter
     yield opened
     for context in contexts:
         context.close()
+
+
+@pytest.fixture
+def web_server(committed_db: None, queue: str, tmp_path: Path) -> Iterator[str]:
+    """The pages served as in a laboratory: by processes of their own, as the role that does not own the tables."""
+    listener = listening_socket(host="127.0.0.1", port=0)
+    address, descriptor = f"http://127.0.0.1:{listener.getsockname()[1]}", listener.fileno()
+    command = [sys.executable, "-m", "gunicorn", "lims.wsgi", "--bind", f"fd://{descriptor}"]
+    command += ["--worker-class", "gthread", "--threads", "4", "--no-control-socket"]
+    log = tmp_path / "web.log"
+    with log.open("wb") as output:
+        options = {"cwd": ROOT, "pass_fds": (descriptor,)}
+        process = start_process(command, environment=child_environment(), output=output, options=options)
+    try:
+        assert wait_until(lambda: _answers(address), seconds=60), log.read_text()
+        yield address
+    finally:
+        stop_process(process, gently=signal.SIGTERM, seconds=10)
+        listener.close()
+
+
+def _answers(address: str) -> bool:
+    try:
+        with urlopen(f"{address}/sign-in/", timeout=5) as answer:
+            return bool(answer.status == 200)
+    except (URLError, OSError):
+        return False

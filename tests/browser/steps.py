@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
@@ -14,6 +16,15 @@ def sign_in(page: Page, username: str, password: str = PASSWORD) -> None:
     page.locator("input[name=password]").fill(password)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(lambda address: "/sign-in/" not in address)
+
+
+def act(page: Page, label: str, **fields: str) -> None:
+    """Do an act of a record's page: open its form, fill it in, send it."""
+    form = page.locator("details.act").filter(has=page.locator("summary", has_text=re.compile(f"^{label}$")))
+    form.locator("summary").click()
+    for name, text in fields.items():
+        form.locator(f"[name={name}]").fill(text)
+    form.get_by_role("button", name=label, exact=True).click()
 
 
 def serious_faults(page: Page) -> list[str]:
