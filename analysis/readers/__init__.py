@@ -9,11 +9,12 @@ from types import MappingProxyType
 from analysis.errors import UnreadableFile, Where
 from analysis.readers.csv import TextReader
 from analysis.readers.parquet import ParquetReader
+from analysis.readers.tdms import TdmsReader
 from analysis.readers.xlsx import WorkbookReader
 from analysis.tables import Opened, Reader
 
 READERS: Mapping[str, Reader] = MappingProxyType(
-    {"xlsx": WorkbookReader(), "parquet": ParquetReader(), "csv": TextReader()}
+    {"xlsx": WorkbookReader(), "parquet": ParquetReader(), "tdms": TdmsReader(), "csv": TextReader()}
 )
 """Every format by its key; the first whose content matches reads the file."""
 
