@@ -97,9 +97,11 @@ def _media_type(file: IO[bytes], head: bytes, *, name: str) -> str:
         return "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
     if head.startswith(b"PAR1"):
         return "application/vnd.apache.parquet"
+    if head.startswith(b"TDSm"):
+        return "application/x-tdms"
     if b"\0" in head and not head.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise Invalid(
-            f"{name} holds binary data; a run file is CSV, XLSX or Parquet.",
+            f"{name} holds binary data; a run file is CSV, XLSX, Parquet or TDMS.",
             code="file-type",
             next_step="Export the run from the rig's program as a table.",
         )
