@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 import platform
+import re
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -25,7 +26,9 @@ from analysis.channels import Reading, calibrate
 from analysis.errors import AnalysisError
 from analysis.figures.layer import layer_figure
 from analysis.figures.plotly import figure_json
-from analysis.output import to_dict
+from analysis.figures.study import drawable, study_figure
+from analysis.methods import METHODS
+from analysis.output import from_dict, to_dict
 from analysis.quantities import QUANTITIES
 from analysis.results import Measured, Reduction, Trace
 from analysis.setup_reading import read_setup
@@ -268,3 +271,63 @@ def make_curves_again(run: Run, setup: Mapping[str, Any], *, key: str) -> None:
         return
     with workspace() as folder:
         keep_curves(read(run.file, setup, folder), setup, key=key)
+
+
+# Studies: what the methods beside a reduction find --------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class StudyKind:
+    """A method that goes beyond one reduction, as the registry tells it; `of_runs`: it takes results of several."""
+
+    key: str
+    label: str
+    words: str
+    of_runs: bool
+    needs: tuple[str, ...]
+    version: str  # of the package
+
+
+def study_kinds() -> list[StudyKind]:
+    """Every method of the registry that makes no reduction; a new one is here by itself."""
+    return [
+        StudyKind(
+            key=key,
+            label=method.label,
+            words=_words(method.function.__doc__ or ""),
+            of_runs=method.takes == "results",
+            needs=method.needs,
+            version=VERSION,
+        )
+        for key, method in METHODS.items()
+        if not method.reduces
+    ]
+
+
+def _words(docstring: str) -> str:
+    """The first sentence of a method's own description, without its sources."""
+    return re.sub(r"( \[\d+\],?)+$", "", docstring.strip().split("\n")[0])
+
+
+def study_run(method: str, trace: Trace, setup: Mapping[str, Any], *, zero: Trace | None) -> dict[str, Any]:
+    """What a method finds in one run: the object that `python -m analysis` prints."""
+    try:
+        return dict(METHODS[method](trace, read_setup(setup), zero=zero).to_dict())
+    except AnalysisError as error:
+        raise Failed(error) from error
+
+
+def study_results(
+    method: str, results: Sequence[Mapping[str, Any]], *, names: Sequence[str], overridden: Sequence[Sequence[str]]
+) -> dict[str, Any]:
+    """What a method finds in several results: the object that `python -m analysis` prints."""
+    try:
+        read = [from_dict(result, name=name) for result, name in zip(results, names, strict=True)]
+        return dict(METHODS[method](read, names=names, overridden=overridden).to_dict())
+    except AnalysisError as error:
+        raise Failed(error) from error
+
+
+def study_drawing(result: Mapping[str, Any]) -> dict[str, Any] | None:
+    """The plot of a study's result; None where it holds nothing to draw."""
+    return figure_json(study_figure(result), dark=None) if drawable(result) else None

@@ -7,18 +7,28 @@ import uuid
 
 import structlog
 from celery import shared_task
+from celery.signals import worker_process_init
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 from kombu.exceptions import KombuError
 
 from lims.core import context
+from lims.runs import bridge
 from lims.runs.models import Reduction
 from lims.runs.reducing import perform_reduction
 from lims.runs.selectors.reductions import to_send
 from lims.runs.states import ReductionState
 
 log = structlog.get_logger(__name__)
+
+
+def get_ready(**_: object) -> None:
+    """Get a worker's child ready. Here, after the fork, and not in its parent: polars does not survive a fork."""
+    bridge.get_ready()
+
+
+worker_process_init.connect(get_ready)
 
 
 @shared_task(name="runs.reduce_run")  # type: ignore[untyped-decorator]
