@@ -18,9 +18,10 @@ From the command line: `python -m analysis reduce run.csv --setup bench-2.toml`.
 
 from __future__ import annotations
 
+from analysis.joining import join
 from analysis.output import from_dict, to_text
 from analysis.results import Measured, Outcome, Reduction, Trace
-from analysis.runs import read_run, reduce, trace_of
+from analysis.runs import Run, Setup, read_run, reduce, trace_of
 from analysis.setup import RigSetup
 from analysis.setup_reading import read_setup
 from analysis.steady.zero_run import reduce_zero
@@ -34,10 +35,13 @@ __all__ = [
     "Outcome",
     "Reduction",
     "RigSetup",
+    "Run",
+    "Setup",
     "Trace",
     "ageing",
     "cycles",
     "from_dict",
+    "join",
     "press",
     "read_run",
     "read_setup",

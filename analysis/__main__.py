@@ -15,7 +15,7 @@ from pathlib import Path
 import analysis
 from analysis import answers, batch, commands, outcomes, studies, working
 from analysis.comparing import output, reading
-from analysis.errors import AnalysisError
+from analysis.errors import AnalysisError, BadSetup
 from analysis.results import Outcome, Reduction
 
 COMPARED = ("temperature_rise", "thermal_impedance", "apparent_conductivity", "gap")
@@ -43,13 +43,23 @@ def exit_code(reduction: Reduction) -> int:
 
 
 def _reduce(options: argparse.Namespace) -> int:
-    reduction = analysis.reduce(options.run, setup=options.setup, zero=options.zero, zero_after=options.zero_after)
+    run, setup = _run_of(options)
+    reduction = analysis.reduce(run, setup=setup, zero=options.zero, zero_after=options.zero_after)
     if options.working:
         shown = working.working_of(reduction, options.working)
         print(_json(working.to_dict(shown)) if options.json else working.to_text(shown))
         return FIGURES
     print(_json(reduction.to_dict()) if options.json else analysis.to_text(reduction))
     return exit_code(reduction)
+
+
+def _run_of(options: argparse.Namespace) -> tuple[analysis.Run, analysis.Setup | None]:
+    """The run, joined with what a second logger recorded where one is named, and its setup."""
+    if options.other is None and options.offset is None:
+        return options.run, options.setup
+    if options.other is None:
+        raise BadSetup("--offset is for a second file; name it by --with")
+    return analysis.join(options.run, options.other, setup=options.setup, offset=options.offset)
 
 
 def _batch(options: argparse.Namespace) -> int:
@@ -105,10 +115,12 @@ def _parser() -> argparse.ArgumentParser:
     found = parser.add_subparsers(required=True, metavar="command")
 
     one = found.add_parser("reduce", help="reduce one run to its figures")
-    one.add_argument("run", type=Path, help="run file: CSV, XLSX or Parquet")
+    one.add_argument("run", type=Path, help="run file: CSV, XLSX, Parquet or TDMS")
     one.add_argument("--setup", type=Path, help="setup file (TOML), or a result to repeat")
     one.add_argument("--zero", type=Path, help="zero run on closed blocks, before the run")
     one.add_argument("--zero-after", type=Path, help="zero run on closed blocks, after the run")
+    one.add_argument("--with", dest="other", type=Path, metavar="OTHER", help="a second file of the same run")
+    one.add_argument("--offset", help="how much later OTHER began than the run, such as '2.5 s'; else by their clocks")
     one.add_argument("--working", metavar="FIGURE", help="show how one figure is worked out, such as thermal_impedance")
     one.add_argument("--json", action="store_true", help="print the result object")
     one.set_defaults(run_command=_reduce)
