@@ -38,6 +38,7 @@ class Answer:
 def add_commands(commands: Any) -> None:
     """Add the commands; each sets `answer`, which gives the Answer to its options."""
     _add_claim(commands)
+    _add_validate(commands)
 
 
 def _add_claim(commands: Any) -> None:
@@ -142,3 +143,27 @@ def _claim_text(judged: Judgement) -> str:
         quantity = QUANTITIES[key]
         lines.append(f"  {label}: {from_si(value, quantity.shown, key):.4g} {quantity.shown}")
     return "\n".join(lines)
+
+
+def _add_validate(commands: Any) -> None:
+    parser = commands.add_parser(
+        "validate",
+        help="compare what is computed here with what was published, case by case",
+        description="Compare what is computed here with what was published, case by case.",
+        epilog="""example:
+  python -m analysis validate --json > validation.json
+
+Each case names its method, its function and its source; each number is computed anew.
+Exit code 0: all agree; 1: not all.""",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--json", action="store_true", help="print the report as JSON")
+    parser.set_defaults(answer=validate)
+
+
+def validate(_: argparse.Namespace) -> Answer:
+    """The answer to `validate`."""
+    from analysis import validation  # loads every part of the analysis
+
+    report = validation.validate()
+    return Answer(validation.to_dict(report), validation.to_text(report), 0 if report.agrees else 1)

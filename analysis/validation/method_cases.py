@@ -1,0 +1,116 @@
+"""Whole methods: a recording whose figures are known by hand goes in as a file would."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from analysis import runs, studies
+from analysis.quantities import QUANTITIES
+from analysis.results import Array, BudgetLine, Measured, Outcome, Reduction, Settled
+from analysis.statistics import errors_in_both
+from analysis.units import shown, to_si
+from analysis.validation.case import Case, Check
+
+_ROWS = 900
+_SPREAD = 1e-3  # in the file's unit: loggers never repeat a value for long
+
+
+def _steady() -> Iterator[Check]:
+    """80.0 W through 25.4 mm x 25.4 mm, 6.40 K apart: R = 6.40 * 645.16 / 80.0; at 100 um, R and gap make lambda."""
+    columns = {"hot [degC]": 56.40, "cold [degC]": 50.0, "power [W]": 80.0, "force [N]": 250.0, "gap [um]": 100.0}
+    quantities = ("hot_temperature", "cold_temperature", "heater_power", "force", "gap")
+    setup = _setup(columns, quantities, rig={"area": "645.16 mm^2"}) | {
+        "nominal": {"heater_power": "80 W", "force": "250 N"},
+        "gap": {"zero_reading": "0 um"},
+    }
+    found = runs.reduce(_recording(columns), setup=setup)
+    yield _figure(found, "temperature_rise", 6.40, 2e-4)
+    yield _figure(found, "thermal_impedance", 51.6128, 2e-3)
+    yield _figure(found, "apparent_conductivity", 100.0 / 51.6128, 1e-4)
+    yield _figure(found, "pressure", 387.50, 2e-2)
+
+
+def _meter_bars() -> Iterator[Check]:
+    """Bars of 167 W/(m K) with sensors at 4 and 14 mm: 83 500 W/m2, faces at 63.0 and 52.0 degC."""
+    columns = {"h1 [degC]": 70.0, "h2 [degC]": 65.0, "c1 [degC]": 50.0, "c2 [degC]": 45.0, "force [N]": 250.0}
+    quantities = ("hot_temperature", "hot_temperature", "cold_temperature", "cold_temperature", "force")
+    rig = {"area": "645.16 mm^2", "heat_flow": "meter_bar", "block_conductivity": "167 W/(m*K)"}
+    setup = _setup(columns, quantities, rig=rig, depths=("14 mm", "4 mm", "4 mm", "14 mm", ""))
+    found = runs.reduce(_recording(columns), setup=setup)
+    yield _figure(found, "heat_flow", 53.8709, 2e-2)
+    yield _figure(found, "temperature_rise", 11.0, 1e-3)
+    yield _figure(found, "thermal_impedance", 11.0 / 0.0835, 5e-2)
+
+
+def _series() -> Iterator[Check]:
+    """Points on the line of 3.2 W/(m K) with contacts of 6.0 mm2 K/W, at one pressure."""
+    gaps, impedances = (50.0, 100.0, 200.0, 300.0, 500.0), (21.625, 37.25, 68.5, 99.75, 162.25)
+    found = studies.series([_result(*point) for point in zip(gaps, impedances, strict=True)])
+    yield _figure(found, "conductivity", 3.2, 1e-6)
+    yield _figure(found, "contact_impedance", 6.0, 1e-6)
+
+
+def _york() -> Iterator[Check]:
+    x = np.array([0.0, 0.9, 1.8, 2.6, 3.3, 4.4, 5.2, 6.1, 6.5, 7.4])
+    y = np.array([5.9, 5.4, 4.4, 4.6, 3.5, 3.7, 2.8, 2.8, 2.4, 1.5])
+    by_x = np.array([1000, 1000, 500, 800, 200, 80, 60, 20, 1.8, 1.0]) ** -0.5
+    by_y = np.array([1.0, 1.8, 4, 8, 20, 20, 70, 70, 100, 500]) ** -0.5
+    fit = errors_in_both.fit_both(x, y=y, u_x=by_x, u_y=by_y)
+    yield Check("intercept", 5.47991022, fit.intercept, 1e-7)
+    yield Check("slope", -0.480533407, fit.slope, 1e-8)
+
+
+def _setup(
+    columns: Mapping[str, float],
+    quantities: tuple[str, ...],
+    *,
+    rig: Mapping[str, object],
+    depths: tuple[str, ...] = ("",) * 5,
+) -> dict[str, object]:
+    channels = []
+    for header, quantity, depth in zip(columns, quantities, depths, strict=True):
+        channel: dict[str, object] = {"column": header.split(" [")[0], "quantity": quantity, "u": 0.01}
+        channels.append(channel | ({"depth": depth} if depth else {}))
+    return {"rig": {"name": "by hand", **rig}, "channel": channels}
+
+
+def _recording(columns: Mapping[str, float]) -> dict[str, Array]:
+    """Fifteen minutes of each value, with a scatter that averages to nothing."""
+    noise = np.random.default_rng(0).standard_normal((len(columns), _ROWS))
+    noise = (noise - noise.mean(axis=1, keepdims=True)) * _SPREAD
+    found = {"time [s]": np.arange(_ROWS, dtype=np.float64)}
+    for (header, value), scatter in zip(columns.items(), noise, strict=True):
+        found[header] = value + scatter
+    return found
+
+
+def _result(gap: float, impedance: float) -> Reduction:
+    """A result at `gap` [um] with `impedance` [mm2 K/W]."""
+    values = {"gap": to_si(gap, "um", "length"), "thermal_impedance": to_si(impedance, "mm^2*K/W", "impedance")}
+    us = {"gap": to_si(0.1, "um", "length"), "thermal_impedance": to_si(0.05, "mm^2*K/W", "impedance")}
+    figures = {name: Measured(value, us[name], 100.0) for name, value in values.items()}
+    figures["pressure"] = Measured(to_si(250.0, "kPa", "pressure"), to_si(0.5, "kPa", "pressure"))
+    budget = {name: (BudgetLine("scatter of the readings", u, 1.0, "A", 100.0),) for name, u in us.items()}
+    return Reduction("steady", "1", {"file": f"gap-{gap:.0f}"}, Settled(True), figures, budget)
+
+
+def _figure(found: Reduction | Outcome, name: str, expected: float, tolerance: float) -> Check:
+    obtained = shown(found.figures[name].value, name) if name in found.figures else math.nan
+    return Check(QUANTITIES[name].label, expected, obtained, tolerance, QUANTITIES[name].shown)
+
+
+CASES = (
+    Case("steady", "steady state, heater power", "reduce", "definition of ASTM D5470, by hand", _steady),
+    Case("meter-bars", "steady state, meter bars", "reduce", "extrapolation of ASTM D5470, by hand", _meter_bars),
+    Case("series", "thickness series", "series", "line of known slope and intercept, by hand", _series),
+    Case(
+        "york",
+        "line with errors in both",
+        "errors_in_both.fit_both",
+        "data of Pearson 1901 with weights of York 1966; result of Neri et al., J. Phys. E 22 (1989) 215",
+        _york,
+    ),
+)
