@@ -62,10 +62,24 @@ class Recorded(models.Model):
             kwargs["update_fields"] = {*kwargs["update_fields"], "version", "updated_at"}
         super().save(*args, **kwargs)
         now = {f.attname: getattr(self, f.attname) for f in self._meta.concrete_fields}
-        note_change(
-            self, {k: (loaded.get(k), v) for k, v in now.items() if k not in self.UNRECORDED and loaded.get(k) != v}
-        )
+        note_change(self, self._changed(loaded, now))
         self._loaded = now
+
+    def _changed(self, loaded: dict[str, Any], now: dict[str, Any]) -> dict[str, tuple[Any, Any]]:
+        """The fields that changed, as (old, new); of another record its code, which people know it by."""
+        return {
+            f.name: (self._known(f, loaded.get(f.attname)), self._known(f, now[f.attname]))
+            for f in self._meta.concrete_fields
+            if f.name not in self.UNRECORDED and loaded.get(f.attname) != now[f.attname]
+        }
+
+    def _known(self, field: models.Field[Any, Any], value: Any) -> Any:
+        """A field's value as people know it."""
+        if value is None or not isinstance(field, models.ForeignKey):
+            return value
+        other = getattr(self, field.name) if value == getattr(self, field.attname) else None
+        other = other or field.remote_field.model._base_manager.filter(pk=value).first()
+        return value if other is None else known_by(other)
 
     @property
     def record_kind(self) -> str:
@@ -76,6 +90,12 @@ class Recorded(models.Model):
     def record_code(self) -> str:
         """The code people know this record by."""
         return str(getattr(self, "code", "") or self.pk)
+
+
+def known_by(record: Any) -> str:
+    """What people know a record by: its code, a person's name, else its words."""
+    code = getattr(record, "code", "") or getattr(record, "printed_name", "") or getattr(record, "record_code", "")
+    return str(record if code in ("", str(record.pk)) else code)
 
 
 class Entry(models.Model):

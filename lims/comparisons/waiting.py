@@ -46,6 +46,11 @@ class Pile:
     count: int
     more: str = ""  # name of the page that lists all
 
+    @property
+    def has_notes(self) -> bool:
+        """Whether there is something to know of any of them."""
+        return any(item.note for item in self.items)
+
 
 def waiting_for(user: User) -> list[Pile]:
     """What waits for this person, most pressing first; nothing they have no right to act on."""
@@ -123,6 +128,16 @@ def _run(row: Any) -> Item:
     return Item(row.code, row.rig.name, problem["message"] if isinstance(problem, dict) else str(problem), row.state)
 
 
+def _own_runs(user: User) -> Pile:
+    recent = timezone.now() - timedelta(days=14)
+    rows = runs_for(user).filter(uploaded_by=user, uploaded_at__gte=recent).exclude(application=None)
+    return _pile("Runs I sent", rows.select_related("application__sample"), _sent, "runs")
+
+
+def _sent(row: Any) -> Item:
+    return Item(row.code, row.application.sample.name, f"on {row.rig.name}, {row.uploaded_at:%Y-%m-%d}", row.state)
+
+
 def _stuck(user: User) -> Pile:
     return _pile(
         "Reductions that do not go on", stuck_for(user), lambda row: Item(row.run.code, row.code, "", row.state)
@@ -167,6 +182,7 @@ PILES: tuple[tuple[str, Callable[[User], Pile]], ...] = (
     ("specification.approve", _specifications),
     ("reduction.request", _doubtful_runs),
     ("reduction.request", _stuck),
+    ("run.upload", _own_runs),
     ("rig.calibrate", _due),
     ("lot.adjust_stock", _lapsing),
     ("supplier.approve", _suppliers),

@@ -95,7 +95,7 @@ class FormulationVersion(Recorded):
 class FormulationLine(Recorded):
     """One ingredient of a version and its mass fraction."""
 
-    CONFIDENTIAL = frozenset({"material_id", "fraction"})
+    CONFIDENTIAL = frozenset({"material", "fraction"})
 
     # `version` is the record's counter everywhere else; here the recipe's version has the better claim to the word
     recipe = models.ForeignKey(FormulationVersion, models.PROTECT, related_name="lines")
@@ -216,7 +216,7 @@ class Batch(Recorded):
 class BatchLine(Recorded):
     """One line of a batch to be weighed: how much of which material, and how near."""
 
-    CONFIDENTIAL = frozenset({"material_id", "target", "tolerance", "outer_tolerance"})
+    CONFIDENTIAL = frozenset({"material", "target", "tolerance", "outer_tolerance"})
 
     batch = models.ForeignKey(Batch, models.PROTECT, related_name="lines")
     position = models.PositiveSmallIntegerField()

@@ -24,6 +24,7 @@ ROWS_IN_GROUP = 1 << 16
 TIME = "time"
 MOST_PIXELS = 4_000
 FEWEST_PIXELS = 100
+PANEL, BETWEEN, ABOVE, BELOW = 130, 34, 44, 56  # heights in the drawing, in pixels of the page
 
 Numbers = NDArray[np.floating]
 
@@ -80,10 +81,10 @@ def drawing(
     time = np.asarray(table[TIME], dtype=np.float64)
     budget = min(max(pixels, FEWEST_PIXELS), MOST_PIXELS)
     panels = list(dict.fromkeys((curve["panel"], curve["unit"]) for curve in about.values()))
-    data = [
-        _line(time, np.asarray(table[name], dtype=np.float64), name, panels.index((of["panel"], of["unit"])), budget)
-        for name, of in about.items()
+    curves = [
+        Curve(name, of["panel"], of["unit"], np.asarray(table[name], dtype=np.float64)) for name, of in about.items()
     ]
+    data = [_line(time, one, panel=panels.index((one.panel, one.unit)), pixels=budget) for one in curves]
     return {"data": data, "layout": _layout(panels, marks)}
 
 
@@ -123,37 +124,60 @@ def thinned(time: Numbers, values: Numbers, *, buckets: int) -> tuple[Numbers, N
     return time[picked], values[picked]
 
 
-def _line(time: Numbers, values: Numbers, name: str, panel: int, pixels: int) -> dict[str, Any]:
-    x, y = thinned(time, values, buckets=pixels)
+def _line(time: Numbers, curve: Curve, *, panel: int, pixels: int) -> dict[str, Any]:
+    x, y = thinned(time, curve.values, buckets=pixels)
     return {
         "type": "scatter",
         "mode": "lines",
-        "name": name,
+        "name": curve.name,
         "x": np.round(x, 3).tolist(),
         "y": [None if value != value else float(f"{value:.7g}") for value in y.tolist()],
-        "yaxis": f"y{panel + 1 if panel else ''}",
+        "yaxis": f"y{_number(panel)}",
+        "legend": f"legend{_number(panel)}",
+        "showlegend": True,
+        "meta": _named(curve.panel, curve.unit),
         "connectgaps": False,
     }
 
 
 def _layout(panels: Sequence[tuple[str, str]], marks: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """Panels one above another over one time axis, the first on top."""
+    """Panels one above another over one time axis, the first on top: heading above, names beside."""
     count = max(1, len(panels))
-    gap = 0.04 if count > 1 else 0.0
-    height = (1.0 - gap * (count - 1)) / count
+    inner = count * PANEL + (count - 1) * BETWEEN
     layout: dict[str, Any] = {
         "xaxis": {"title": {"text": "time / s"}, "anchor": f"y{count if count > 1 else ''}"},
-        "height": 130 + 170 * count,
+        "height": ABOVE + inner + BELOW,
+        "margin": {"l": 64, "r": 16, "t": ABOVE, "b": BELOW},
         "shapes": [_shade(mark) for mark in marks],
         "annotations": [_words(mark) for mark in marks],
     }
-    for place, (panel, unit) in enumerate(panels):
-        top = 1.0 - place * (height + gap)
-        layout[f"yaxis{place + 1 if place else ''}"] = {
-            "title": {"text": f"{panel} / {unit}" if unit else panel, "font": {"size": 12}},
-            "domain": [max(0.0, top - height), top],
+    for place, heading in enumerate(panels):
+        top = 1.0 - place * (PANEL + BETWEEN) / inner
+        layout[f"yaxis{_number(place)}"] = {"domain": [max(0.0, top - PANEL / inner), top]}
+        layout[f"legend{_number(place)}"] = {
+            "x": 1.01,
+            "xanchor": "left",
+            "y": top,
+            "yanchor": "top",
+            "font": {"size": 12},
         }
+        layout["annotations"].append(_heading(*heading, top=top))
     return layout
+
+
+def _number(panel: int) -> str:
+    """How plotly numbers the axes and legends of a panel: the first has no number."""
+    return str(panel + 1) if panel else ""
+
+
+def _heading(panel: str, unit: str, *, top: float) -> dict[str, Any]:
+    """What a panel shows, above its left corner: upright titles of neighbours would run into each other."""
+    place = {"xref": "paper", "yref": "paper", "x": 0, "xanchor": "left", "y": top, "yanchor": "bottom"}
+    return place | {"text": f"<b>{_named(panel, unit)}</b>", "showarrow": False, "font": {"size": 12}}
+
+
+def _named(panel: str, unit: str) -> str:
+    return f"{panel} / {unit}" if unit else panel
 
 
 def _shade(mark: Mapping[str, Any]) -> dict[str, Any]:

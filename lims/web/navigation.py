@@ -65,6 +65,8 @@ GROUPS: tuple[Group, ...] = (
             Entry("nonconformances", "Nonconformances"),
             Entry("certificates", "Certificates"),
             Entry("records", "Records", "history.read"),
+            Entry("validation", "Validation"),
+            Entry("people", "People", "role.grant"),
         ),
     ),
 )

@@ -87,6 +87,7 @@ class Plot {
   async draw() {
     const { data, layout } = this.drawing;
     this.area.querySelector(":scope > p")?.remove();
+    if (layout?.height) this.area.style.height = `${layout.height}px`; // what follows on the page makes room
     await this.library.react(this.area, themed(data), withTheme(layout ?? {}), CONFIG);
   }
 
@@ -215,7 +216,8 @@ function traceTable(trace, layout) {
   const note = step > 1 ? `, every ${step}th of ${trace.x.length} points` : "";
   table.createCaption().textContent = `${trace.name || "values"}${note}`;
   const head = table.createTHead().insertRow();
-  for (const words of [title(layout, "xaxis") || "x", title(layout, "yaxis") || "y"]) {
+  const upright = `yaxis${(trace.yaxis ?? "y").slice(1)}`;
+  for (const words of [title(layout, "xaxis") || "x", title(layout, upright) || trace.meta || "y"]) {
     head.append(Object.assign(document.createElement("th"), { scope: "col", className: "number", textContent: words }));
   }
   const body = table.createTBody();

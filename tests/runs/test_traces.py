@@ -52,7 +52,11 @@ def test_curves_come_back_in_panels_of_one_quantity_each(file_store) -> None:
     assert traces.kept(KEY)
     drawing = traces.drawing(KEY, start=None, end=None, pixels=500, marks=[{"start": 5, "end": 9, "words": "settled"}])
     assert [line["yaxis"] for line in drawing["data"]] == ["y", "y", "y2"]
-    assert drawing["layout"]["yaxis2"]["title"]["text"] == "gap / µm"
+    assert [line["legend"] for line in drawing["data"]] == ["legend", "legend", "legend2"]
+    assert [words["text"] for words in drawing["layout"]["annotations"][1:]] == [
+        "<b>temperature / °C</b>",
+        "<b>gap / µm</b>",
+    ]
     assert drawing["layout"]["shapes"][0]["x1"] == 9
     part = traces.drawing(KEY, start=60_000.0, end=60_010.0, pixels=500)["data"][0]
     assert part["x"][0] == pytest.approx(60_000.0, abs=0.5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
@@ -23,6 +24,8 @@ from lims.web.states import kind_of, label_of
 
 register = template.Library()
 NO_BREAK = "\u00a0"
+INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d")
+PADDED = re.compile(r"-?\d+\.\d*0$")
 
 
 @register.inclusion_tag("parts/_figure.html")
@@ -124,6 +127,21 @@ def written_unit(unit: str) -> str:
 def act_words(act: str) -> str:
     """An act or a field's name in words: `lot.withdraw_release` becomes "withdraw release"."""
     return str(act).rpartition(".")[2].replace("_", " ")
+
+
+@register.filter
+def changed_value(value: Any, field: str) -> SafeString | str:
+    """A value in the history as people write it: an instant in their zone, a state in words, no needless zeros."""
+    if value is None or value == "":
+        return "nothing"
+    if isinstance(value, list):
+        return ", ".join(map(str, value)) or "nothing"
+    text = str(value)
+    if field == "state":
+        return act_words(text)
+    if INSTANT.match(text):
+        return when(datetime.fromisoformat(text), seconds=True)
+    return text.rstrip("0").rstrip(".") if PADDED.match(text) else text
 
 
 @register.inclusion_tag("parts/_caution.html")
