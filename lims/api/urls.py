@@ -20,6 +20,7 @@ from lims.api import (
     runs,
     samples,
     specifications,
+    studies,
 )
 
 NOUNS = (
@@ -33,6 +34,7 @@ NOUNS = (
     methods,
     applications,
     runs,
+    studies,
     specifications,
     quality,
     comparisons,

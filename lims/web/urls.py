@@ -22,7 +22,9 @@ from lims.web import (
     samples,
     search,
     specifications,
+    studies,
     today,
+    validation,
     working,
 )
 
@@ -40,10 +42,12 @@ NOUNS = (
     applications,
     runs,
     working,
+    studies,
     specifications,
     quality,
     comparisons,
     records,
+    validation,
     search,
     look,
 )

@@ -123,8 +123,13 @@ MAIN = ("temperature_rise", "thermal_impedance", "gap", "apparent_conductivity")
 
 def figure_rows(reduction: Reduction) -> list[FigureRow]:
     """Every figure of a reduction, those that matter most first."""
-    figures = reduction.result.get("figures", {})
-    budgets = reduction.result.get("budget", {})
+    return figure_rows_of(reduction.result)
+
+
+def figure_rows_of(result: dict[str, Any]) -> list[FigureRow]:
+    """Every figure of a result object, those that matter most first."""
+    figures = result.get("figures", {})
+    budgets = result.get("budget", {})
     order = sorted(figures, key=lambda key: MAIN.index(key) if key in MAIN else len(MAIN))
     return [
         FigureRow(

@@ -46,6 +46,19 @@ def a_ranking(**changes: object) -> Ranking:
 TIME = np.arange(0.0, 4000.0)
 BUDGET = [BudgetLine(f"source {n}", 0.1, share, "B") for n, share in enumerate((0.5, 0.3, 0.15, 0.05))]
 
+SERIES = {
+    "results": [
+        {
+            "name": f"gap-{gap}.json",
+            "used": True,
+            "gap": {"value": gap, "u": 0.5, "dof": None, "k": 1.96, "unit": "um"},
+            "thermal_impedance": {"value": 4.0 + gap / 2.5, "u": 0.2, "dof": 40.0, "k": 2.02, "unit": "mm^2*K/W"},
+        }
+        for gap in (50.0, 100.0, 200.0)
+    ],
+    "line": {"slope_mm2_K_per_W_per_um": 0.4, "intercept_mm2_K_per_W": 4.0},
+}
+
 
 def every_figure() -> dict[str, FigureSpec]:
     layers = [Layer("thin paste", um(20), Measured(2.2, 0.1)), Layer("pad", um(500, 5), Measured(6.0, 0.2))]
@@ -65,6 +78,7 @@ def every_figure() -> dict[str, FigureSpec]:
             heat_flux=150_000.0,
             block_conductivity=390.0,
         ),
+        "study": FIGURES["study"](SERIES),
     }
 
 

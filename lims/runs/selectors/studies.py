@@ -1,0 +1,206 @@
+"""Studies of runs: what the methods beside a reduction find, in one run or in several, from what stands on record.
+
+Nothing of a study is stored. It is computed from the file, the zero and the setup of a run's current reduction, and
+kept in the cache while that lasts: the same files, setup and version give the same figures at any time.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.cache import cache
+from django.db.models import QuerySet
+
+from lims.accounts.models import User
+from lims.core.errors import Conflict, Invalid, NotFound, Refusal, TooLarge
+from lims.files.models import StoredFile
+from lims.runs import bridge
+from lims.runs.advice import advice
+from lims.runs.bridge import StudyKind
+from lims.runs.models import Reduction, Run
+from lims.runs.selectors.reductions import label_of
+from lims.runs.selectors.runs import LONG, get_run_for, runs_for
+from lims.runs.states import RunState
+
+MOST_ROWS = 200_000  # of a run studied while a person waits
+MOST_RUNS = 100  # in one study
+MOST_OFFERED = 200  # runs to choose from
+KEPT_FOR = 24 * 3600  # [s]
+SPENT = (RunState.REFUSED, RunState.INVALIDATED, RunState.ABORTED)
+Result = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """What a method found: the result as the command line prints it, and what it was made from."""
+
+    kind: StudyKind
+    result: Result
+    reductions: tuple[Reduction, ...]
+    drawing: dict[str, Any] | None
+
+    @property
+    def flags(self) -> list[dict[str, Any]]:
+        """The flags as people read them, blocking ones first."""
+        flags = [
+            {**flag, "figures": [label_of(key) for key in flag["figures"]], "what_to_do": advice(flag["code"])}
+            for flag in self.result["flags"]
+        ]
+        return sorted(flags, key=lambda flag: flag["severity"] != "blocks")
+
+
+# Kinds ----------------------------------------------------------------------------------------------------------------
+
+
+def studies_of_runs() -> list[StudyKind]:
+    """The methods that take results of several runs."""
+    return [kind for kind in bridge.study_kinds() if kind.of_runs]
+
+
+def studies_of(reduction: Reduction | None) -> list[StudyKind]:
+    """The methods that take one run, and whose channels this one's has."""
+    if reduction is None or not reduction.inputs or reduction.run.kind == Run.Kind.ZERO:
+        return []
+    return [kind for kind in bridge.study_kinds() if not kind.of_runs and not _missing(kind, reduction)]
+
+
+def kind_of(method: str, *, of_runs: bool) -> StudyKind:
+    """A kind of study by its key; NotFound names those that there are."""
+    known = {kind.key: kind for kind in bridge.study_kinds() if kind.of_runs is of_runs}
+    if method not in known:
+        what = "several runs" if of_runs else "one run"
+        raise NotFound(f"There is no study '{method}' of {what}; there are: {', '.join(known)}.")
+    return known[method]
+
+
+def _missing(kind: StudyKind, reduction: Reduction) -> list[str]:
+    recorded = {channel.get("quantity") for channel in reduction.setup.get("channel", ())}
+    return [label_of(quantity) for quantity in kind.needs if quantity not in recorded]
+
+
+# One run --------------------------------------------------------------------------------------------------------------
+
+
+def study_run_for(user: User, code: str, method: str) -> Study:
+    """Study one run by a method, with the setup and the zero of its current reduction."""
+    run, kind = get_run_for(user, code), kind_of(method, of_runs=False)
+    reduction = _current(run)
+    if run.kind == Run.Kind.ZERO:
+        raise Conflict(f"{run.code} is a zero: there is no layer in it to study.", code="no-layer")
+    if missing := _missing(kind, reduction):
+        raise Conflict(
+            f"{run.code} has no channel for {' and '.join(missing)}; {kind.label.lower()} needs it.",
+            code="channel-missing",
+            next_step="Record that channel, and name it in the rig's configuration.",
+        )
+    result = _kept(kind, {"inputs": reduction.inputs, "setup": reduction.setup}, lambda: _compute(run, kind, reduction))
+    return Study(kind, result, (reduction,), bridge.study_drawing(result))
+
+
+def _current(run: Run) -> Reduction:
+    if run.current is None or not run.current.inputs:
+        raise Conflict(
+            f"{run.code} has not been read yet.",
+            code="not-read-yet",
+            next_step="Wait for its figures; a study is made from the same file, setup and zero.",
+        )
+    return run.current
+
+
+def _compute(run: Run, kind: StudyKind, reduction: Reduction) -> Result:
+    if (run.rows or 0) > MOST_ROWS:
+        raise TooLarge(
+            f"{run.code} has {run.rows:,} rows; up to {MOST_ROWS:,} are studied while you wait.",
+            next_step="Save the run's file, its zero and its reduction's result, and run "
+            f"'python -m analysis {kind.key} RUN --setup RESULT.json --zero ZERO' on them.",
+        )
+    with _told(kind), bridge.workspace() as folder:
+        trace, zero = (_read(reduction, role, folder) for role in ("run", "zero"))
+        return bridge.study_run(kind.key, trace, reduction.setup, zero=zero)
+
+
+def _read(reduction: Reduction, role: str, folder: Any) -> Any:
+    digest = reduction.inputs.get(role)
+    return bridge.read(StoredFile.objects.get(sha256=digest), reduction.setup, folder) if digest else None
+
+
+# Several runs ---------------------------------------------------------------------------------------------------------
+
+
+def study_runs_for(user: User, codes: Iterable[str], method: str) -> Study:
+    """Study the current results of several runs by a method, in the order they are given."""
+    kind = kind_of(method, of_runs=True)
+    reductions = tuple(_current(run) for run in _chosen(user, list(dict.fromkeys(codes))))
+    inputs = {reduction.code: _overridden(reduction) for reduction in reductions}
+    result = _kept(kind, inputs, lambda: _compute_together(kind, reductions))
+    return Study(kind, result, reductions, bridge.study_drawing(result))
+
+
+def _chosen(user: User, codes: list[str]) -> list[Run]:
+    if not 0 < len(codes) <= MOST_RUNS:
+        message = f"{len(codes)} runs are named; from 1 to {MOST_RUNS} are expected."
+        raise Invalid(message, fields={"run": ["Name the runs: run=R-0001&run=R-0002."]})
+    around = runs_for(user).defer(None).prefetch_related("current__overrides")
+    found = {run.code: run for run in around.filter(code__in=codes)}
+    if lost := [code for code in codes if code not in found]:
+        raise NotFound(f"There is no run {', '.join(lost)}.")
+    return [found[code] for code in codes]
+
+
+def _overridden(reduction: Reduction) -> list[str]:
+    return sorted(override.flag for override in reduction.overrides.all())
+
+
+def _compute_together(kind: StudyKind, reductions: tuple[Reduction, ...]) -> Result:
+    with _told(kind):
+        return bridge.study_results(
+            kind.key,
+            [reduction.result for reduction in reductions],
+            names=[reduction.run.code for reduction in reductions],
+            overridden=[_overridden(reduction) for reduction in reductions],
+        )
+
+
+def runs_to_study(user: User, kind: StudyKind, wanted: Mapping[str, str]) -> QuerySet[Run]:
+    """The runs whose results a study can take, newest first: of a method version, a sample, a formulation."""
+    lookups = {
+        "method": "application__method_version__code",
+        "sample": "application__sample__code",
+        "formulation": "application__sample__batch__recipe__formulation__code",
+    }
+    narrow = {lookup: wanted[name] for name, lookup in lookups.items() if wanted.get(name)}
+    runs = runs_for(user).defer(*LONG).filter(current__figures__has_keys=list(kind.needs), **narrow)
+    return runs.exclude(kind=Run.Kind.ZERO).exclude(state__in=SPENT)[:MOST_OFFERED]
+
+
+# Cache ----------------------------------------------------------------------------------------------------------------
+
+
+def _kept(kind: StudyKind, inputs: Mapping[str, Any], compute: Callable[[], Result]) -> Result:
+    """What was computed from the same inputs by the same version of the method, or what `compute` gives."""
+    content = json.dumps([kind.key, kind.version, inputs], sort_keys=True, default=str)
+    key = "study-" + hashlib.sha256(content.encode()).hexdigest()
+    result: Result | None = cache.get(key)
+    if result is None:
+        result = compute()
+        cache.set(key, result, KEPT_FOR)
+    return result
+
+
+@contextmanager
+def _told(kind: StudyKind) -> Iterator[None]:
+    """Turn what the analysis cannot do into a refusal that names it."""
+    try:
+        yield
+    except bridge.Failed as failed:
+        raise _refusal(kind, failed) from failed
+
+
+def _refusal(kind: StudyKind, failed: bridge.Failed) -> Refusal:
+    where = f" ({failed.error['where']})" if failed.error["where"] else ""
+    return Conflict(f"{kind.label}: {failed.error['message']}{where}.", code=str(failed.error["code"]))
