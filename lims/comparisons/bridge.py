@@ -126,6 +126,9 @@ def figure_choices() -> list[tuple[str, str]]:
     return [(key, label_of(key)) for key in COMPARED]
 
 
+SIDES = ("top center", "bottom center", "middle right", "middle left")
+
+
 def gap_map(layers: Mapping[str, Mapping[str, Any]], *, heat_flux: float | None) -> dict[str, Any]:
     """The map of gap against apparent conductivity: `layers` holds the two figures by what each is called."""
     placed = [
@@ -135,7 +138,19 @@ def gap_map(layers: Mapping[str, Mapping[str, Any]], *, heat_flux: float | None)
     drawing = figure_json(gap_map_figure(placed, heat_flux=heat_flux), dark=None)
     # the points come first, so that they get the first colour of the page's palette
     drawing["data"].sort(key=lambda trace: trace["name"] != "samples")
+    for trace in drawing["data"]:
+        if trace["name"] == "samples":
+            trace["textposition"] = _around(trace["x"])
     return drawing
+
+
+def _around(x: list[float | None]) -> list[str]:
+    """Where the words of each point stand: those of neighbours on different sides, so that they can be read."""
+    order = sorted(range(len(x)), key=lambda place: x[place] or 0.0)
+    places = [""] * len(x)
+    for nth, place in enumerate(order):
+        places[place] = SIDES[nth % len(SIDES)]
+    return places
 
 
 def shown_figure(key: str, entry: Mapping[str, Any]) -> dict[str, Any]:
