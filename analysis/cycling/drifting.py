@@ -28,12 +28,13 @@ _RUN_IN = (0, 1, 2, 3, 5, 8, 13, 21, 34, 55, 89, 144, 233, 377)  # cycles tried
 _RUN_IN_SHARE = 0.3  # of the cycles at most
 _RUN_IN_FROM = 15  # cycles that a run-in can be told in
 _AS_QUIET = 1.35  # times the scatter of the later cycles: what a course with all of its beginning may have
+_MOST = 300  # points a drift is found in
 _WIDEST = 4.0  # times the cycles done that the upper end of a prediction may lie at
 
 
 @dataclass(frozen=True, slots=True)
 class Drifting:
-    """The drift of one figure over the cycles `number`, shape (n,), with values `y`; SI units."""
+    """The drift of one figure over the cycles `number`, shape (n,), with values `y`; SI units. Many are averaged."""
 
     number: Array
     y: Array
@@ -62,7 +63,7 @@ class Limit:
 def find_drift(number: Rows, y: Array) -> Drifting:
     """The drift of `y` over the cycles once the layer has run in, missing ones left out."""
     known = np.isfinite(y)
-    x, values = number[known].astype(np.float64), y[known]
+    x, values = _thinned(number[known].astype(np.float64), y[known])
     run_in = _run_in(x, values)
     x, values = x[run_in:], values[run_in:]
     shapes = fit_shapes(x, y=values)
@@ -71,7 +72,7 @@ def find_drift(number: Rows, y: Array) -> Drifting:
     return Drifting(
         number=x,
         y=values,
-        run_in=run_in,
+        run_in=round(run_in * number.size / max(x.size + run_in, 1)),
         slope=slope,
         slope_low=low,
         slope_high=high,
@@ -79,6 +80,15 @@ def find_drift(number: Rows, y: Array) -> Drifting:
         shapes=shapes,
         chance=kendall_p(x, y=values, effective=best.effective),
     )
+
+
+def _thinned(x: Array, y: Array) -> tuple[Array, Array]:
+    """Means of neighbouring cycles, so that at most a few hundred points stay."""
+    if x.size <= _MOST:
+        return x, y
+    edges = (np.arange(_MOST) * x.size) // _MOST
+    counts = np.diff(np.append(edges, x.size))
+    return np.add.reduceat(x, edges) / counts, np.add.reduceat(y, edges) / counts
 
 
 def _run_in(x: Array, y: Array) -> int:

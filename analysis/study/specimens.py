@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -12,6 +11,7 @@ import numpy as np
 from analysis.results import Array, Reduction, Severity
 from analysis.statistics.regression import fit_line
 
+_MOST = 1e3  # SI: beyond any figure of a layer
 FEWEST = 2  # specimens whose changes show their own scatter
 
 
@@ -94,7 +94,7 @@ def _start(result: Reduction) -> datetime | None:
 
 def _unfit(result: Reduction, key: str, overridden: Sequence[str]) -> str:
     figure = result.figures.get(key)
-    if figure is None or not math.isfinite(figure.value) or figure.value <= 0.0:
+    if figure is None or not 0.0 < figure.value < _MOST:
         return f"it has no {key.replace('_', ' ')}"
     for flag in result.flags:
         touches = not flag.figures or key in flag.figures

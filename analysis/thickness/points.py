@@ -13,6 +13,7 @@ from analysis.results import Array, BudgetLine, Measured, Reduction, Severity
 from analysis.units import shown
 
 NEEDED = ("gap", "thermal_impedance")
+_MOST = {"gap": 0.1, "thermal_impedance": 1.0}  # [m], [m2 K/W]: beyond any layer; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +86,8 @@ def _unfit(result: Reduction, overridden: Sequence[str]) -> str:
         figure = result.figures[key]
         if not (math.isfinite(figure.value) and math.isfinite(figure.u) and figure.u > 0.0):
             return f"its {QUANTITIES[key].label.lower()} has no value with an uncertainty"
+        if max(abs(figure.value), figure.u) > _MOST[key]:
+            return f"its {QUANTITIES[key].label.lower()} is beyond any layer"
     for flag in result.flags:
         touches = not flag.figures or set(flag.figures) & set(NEEDED)
         if flag.severity is Severity.BLOCKS and touches and flag.code not in overridden:
@@ -121,7 +124,8 @@ def gathered(points: Sequence[Point]) -> Points:
             for line in point.lines[key]:
                 if line.common:
                     both = where.setdefault((line.common, line.source), [np.zeros(n), np.zeros(n)])
-                    both[column][row] += math.copysign(line.u, line.sensitivity or 1.0)
+                    whole = point.gap.u if key == "gap" else point.impedance.u
+                    both[column][row] += math.copysign(min(abs(line.u), whole), line.sensitivity or 1.0)
     shared = tuple(
         Shared(source, common, gaps, impedances)
         for (common, source), (gaps, impedances) in where.items()
