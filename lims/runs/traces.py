@@ -173,7 +173,7 @@ def _number(panel: int) -> str:
 def _heading(panel: str, unit: str, *, top: float) -> dict[str, Any]:
     """What a panel shows, above its left corner: upright titles of neighbours would run into each other."""
     place = {"xref": "paper", "yref": "paper", "x": 0, "xanchor": "left", "y": top, "yanchor": "bottom"}
-    return place | {"text": f"<b>{_named(panel, unit)}</b>", "showarrow": False, "font": {"size": 12}}
+    return place | {"text": _named(panel, unit), "showarrow": False, "font": {"size": 12, "weight": 600}}
 
 
 def _named(panel: str, unit: str) -> str:

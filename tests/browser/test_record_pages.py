@@ -1,0 +1,194 @@
+"""Every record's page, in every state a laboratory knows it in: breaks no rule of accessibility, fits a tablet.
+
+Rules: axe-core, an independent implementation of WCAG 2.2 checks. The records are made by the services; the runs are
+files of the demonstration's simulator, reduced as the worker does it.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from lims.accounts.roles import Role
+from lims.cases.services import open_nonconformance, place_hold
+from lims.comparisons.services import pose_comparison
+from lims.formulations import services as formulations
+from lims.materials import services as materials
+from lims.quality.services import release_batch, release_lot
+from lims.rigs import services as rigs
+from lims.runs.models import Reduction
+from lims.runs.reducing import perform_reduction
+from lims.runs.services.applications import plan_application, tear_down
+from lims.runs.services.runs import record_zero, upload_run
+from tests.browser.steps import serious_faults, sign_in
+from tests.factories import (
+    PASSWORD,
+    add_d50,
+    faces_of,
+    make_application,
+    make_batch,
+    make_lot,
+    make_made_batch,
+    make_material,
+    make_method_version,
+    make_released_lot,
+    make_rig,
+    make_sample,
+    make_specification,
+    make_version,
+    person,
+    somebody,
+    weigh_all,
+)
+from tests.runs.recordings import make_files
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("file_store")]
+SHOTS = os.environ.get("LIMS_SHOTS")  # a folder to keep pictures of the pages in
+VIEWS = [(width, scheme) for width in (1280, 820) for scheme in ("light", "dark")]
+
+
+def lots() -> Iterator[Any]:
+    """Lots in quarantine, under test, released, on hold, rejected, expired."""
+    material = make_material(hazards=[{"code": "H335", "text": "May irritate the airways"}], hazards_source="test")
+    make_specification(material)
+    yield material
+    yield make_lot(material)
+    tested = materials.start_lot_test(make_lot(material), actor=somebody(Role.QUALITY))
+    add_d50(tested)
+    yield tested
+    released = materials.start_lot_test(make_lot(material), actor=somebody(Role.QUALITY))
+    add_d50(released)
+    yield release_lot(released, actor=somebody(Role.QUALITY), password=PASSWORD, reason="fits")
+    held = make_released_lot(material)
+    place_hold(held, actor=somebody(Role.QUALITY), reason="label in doubt")
+    add_d50(held, 9.0)
+    yield held
+    yield make_released_lot(material, expires_on=timezone.localdate() - timedelta(days=1))
+
+
+def batches() -> Iterator[Any]:
+    """Batches planned, half weighed, weighed, in process, made, under test, released, given up."""
+    chemist = somebody(Role.CHEMIST)
+    version = make_version()
+    yield version
+    yield make_batch(version)
+    begun = make_batch(version)
+    line = begun.lines.order_by("position").first()
+    lot = make_released_lot(line.material)
+    formulations.weigh(line, actor=chemist, lot=lot, net=line.target, balance="BAL-01", captured=False)
+    yield begun
+    yield weigh_all(make_batch(version))
+    yield formulations.close_weighing(weigh_all(make_batch(version)), actor=chemist)
+    yield make_made_batch(version)
+    tested = formulations.start_batch_test(make_made_batch(version), actor=somebody(Role.QUALITY))
+    yield tested
+    second = formulations.start_batch_test(make_made_batch(version), actor=somebody(Role.QUALITY))
+    yield release_batch(second, actor=somebody(Role.QUALITY), password=PASSWORD, reason="fits")
+    yield formulations.abort_batch(make_batch(version), actor=chemist, reason="the mixer failed")
+
+
+def formulation_versions() -> Iterator[Any]:
+    """Versions in draft, in review, approved and superseded."""
+    chemist, quality = somebody(Role.CHEMIST), somebody(Role.QUALITY)
+    first = make_version("paste B")
+    second = formulations.submit_version(formulations.new_version(first, actor=chemist, reason="less"), actor=chemist)
+    yield second
+    formulations.approve_version(second, actor=quality, password=PASSWORD)
+    yield first
+    yield formulations.new_version(second, actor=chemist, reason="more filler")
+
+
+def room() -> Iterator[Any]:
+    """Rigs, methods, blocks, samples, applications, runs of every kind, a comparison."""
+    rig, version, operator = make_rig(), make_method_version(repeats=1), somebody(Role.OPERATOR)
+    keeper = somebody(Role.RIG_KEEPER)
+    yield from (rig, version, faces_of(rig).hot)
+    yield rigs.create_method(
+        actor=keeper, name="pads", area=1e-3, surface="lapped", heater_power=150.0, force=250.0,
+        coolant_temperature=298.15,
+    ).versions.get()  # fmt: skip
+    yield rigs.take_rig_out(make_rig("bench-9"), actor=keeper, reason="sensor loose")
+    sample, other = make_sample(), make_sample(name="second paste")
+    yield plan_application(actor=operator, sample=sample, rig=rig, method_version=version, faces=faces_of(rig))
+    runs = []
+    for nth, one in enumerate((sample, other, sample, other)):
+        application = make_application(sample=one, rig=rig, version=version)
+        files = make_files(seed=nth + 1, begin=(timezone.now() - timedelta(hours=30 - 4 * nth)).replace(microsecond=0))
+        zero = record_zero(actor=operator, rig=rig, content=io.BytesIO(files.zero), name="zero.csv")
+        runs.append(upload_run(actor=operator, application=application, content=io.BytesIO(files.run), name="run.csv"))
+        if nth == 0:
+            yield from (zero, application)
+    without_zero = make_application(sample=sample, rig=rig, version=version)
+    unqualified = make_files(seed=9)
+    runs.append(
+        upload_run(actor=operator, application=without_zero, content=io.BytesIO(unqualified.run), name="late.csv")
+    )
+    broken = make_application(sample=sample, rig=rig, version=version)
+    runs.append(
+        upload_run(actor=operator, application=broken, content=io.BytesIO(b"time [s],hot [degC]\n0,x\n"), name="x.csv")
+    )
+    for pk in Reduction.objects.filter(state="queued").order_by("id").values_list("pk", flat=True):
+        perform_reduction(pk)
+    waiting = make_application(sample=other, rig=rig, version=version)
+    later = make_files(seed=11)
+    runs.append(upload_run(actor=operator, application=waiting, content=io.BytesIO(later.run), name="waiting.csv"))
+    yield from (runs[0], *runs[-3:], tear_down(without_zero, actor=operator, coverage=0.8), sample)
+    yield pose_comparison(
+        actor=somebody(Role.CHEMIST), title="which paste", method_version=version, samples=[sample, other],
+        reference=sample,
+    )  # fmt: skip
+    yield open_nonconformance(
+        sample, actor=somebody(Role.QUALITY), title="odd colour", description="Greyer than before."
+    )
+
+
+def specifications() -> Iterator[Any]:
+    """A specification in force."""
+    yield make_specification(make_material("zinc oxide, fine"))
+
+
+GROUPS: tuple[Callable[[], Iterator[Any]], ...] = (lots, batches, formulation_versions, room, specifications)
+
+
+@pytest.mark.parametrize("records", GROUPS, ids=lambda group: group.__name__)
+def test_every_record_page_breaks_no_rule_and_fits(records: Any, open_page: Any, complaints: list[str]) -> None:
+    codes = [record.code for record in records()]
+    page = _of_somebody_who_may_do_everything(open_page)
+    faults = {code: found for code in codes if (found := _faults(page, code))}
+    assert faults == {}
+    assert complaints == []
+
+
+def _of_somebody_who_may_do_everything(open_page: Any) -> Page:
+    user = person(None, username="ida")
+    for role in (Role.CHEMIST, Role.OPERATOR, Role.RIG_KEEPER, Role.QUALITY, Role.MANAGER):
+        user.grants.create(user=user, role=role, reason="test")
+    page: Page = open_page("/sign-in/?next=/account/", reduced_motion="reduce")
+    sign_in(page, "ida")
+    return page
+
+
+def _faults(page: Page, code: str) -> list[str]:
+    """What is wrong with the page of one record, on a desk and on a tablet, in the light and in the dark."""
+    answer = page.goto(f"/c/{code}")
+    if answer is None or not answer.ok:
+        return [f"status {answer and answer.status}"]
+    if page.locator("[data-plot]").count():
+        expect(page.locator(".plot .main-svg").first).to_be_visible(timeout=20_000)
+    faults = []
+    for width, scheme in VIEWS:
+        page.set_viewport_size({"width": width, "height": 1100})
+        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        faults += [f"{scheme} at {width}: {fault}" for fault in serious_faults(page)]
+        wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        faults += [f"{wide} px too wide at {width}"] if wide > 0 else []
+        if SHOTS:
+            page.screenshot(path=f"{SHOTS}/{code.replace('/', '-')}-{width}-{scheme}.png", full_page=True)
+    return faults
