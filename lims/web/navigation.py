@@ -66,7 +66,6 @@ GROUPS: tuple[Group, ...] = (
             Entry("certificates", "Certificates"),
             Entry("records", "Records", "history.read"),
             Entry("validation", "Validation"),
-            Entry("validation", "Validation"),
             Entry("people", "People", "role.grant"),
         ),
     ),
