@@ -51,7 +51,7 @@ class Study(View):
 
 
 urlpatterns = [
-    path("runs/<str:code>/studies/<slug:method>/", RunStudy.as_view(), name="api-run-study"),
+    path("runs/<str:code>/studies/<str:method>/", RunStudy.as_view(), name="api-run-study"),
     *(
         path(f"studies/{kind.key}/", Study.as_view(), {"method": kind.key}, name=f"api-study-{kind.key}")
         for kind in studies_.studies_of_runs()

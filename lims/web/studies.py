@@ -70,7 +70,7 @@ def _choose(request: HttpRequest, method: str, codes: list[str]) -> HttpResponse
 
 
 urlpatterns = [
-    path("runs/<str:code>/studies/<slug:method>/", run_study, name="run-study"),
+    path("runs/<str:code>/studies/<str:method>/", run_study, name="run-study"),
     *(
         path(f"studies/{kind.key}/", study, {"method": kind.key}, name=f"study-{kind.key}")
         for kind in studies_.studies_of_runs()

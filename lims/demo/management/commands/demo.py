@@ -13,7 +13,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from lims.accounts.models import User
 from lims.audit.services import seal
-from lims.demo import building, measuring
+from lims.demo import building, cycling, measuring
 from lims.demo.scenario import LABORATORY, PEOPLE
 
 
@@ -37,8 +37,10 @@ class Command(BaseCommand):
         self._do("methods", lambda: measuring.add_methods(lab, room))
         self._do("samples", lambda: measuring.add_samples(lab, room))
         self._do("applications and runs", lambda: measuring.work(lab, room))
+        self._do("power cycles", lambda: cycling.cycle(lab, room))
         self._do("reductions", measuring.wait_for_reductions)
         self._do("tear-downs", lambda: measuring.tear_all_down(lab, room))
+        self._do("end of the power cycles", lambda: cycling.open_up(lab, room))
         self._do("comparisons", lambda: measuring.compare(lab, room))
         self._do("chain", seal)
 
