@@ -173,15 +173,19 @@ def _noise_range(blocks: Array) -> float:
 
 
 def heater_channel_dead(case: Case) -> Iterator[Flag]:
-    """One heater channel under a tenth of the others' median while they heat."""
+    """One heater channel under a tenth of the others' median while they heat, from the plateau on.
+
+    A channel that only starts later than the others, before the plateau, is not dead.
+    """
     signals = case.run.signals.get("heater_power", ())
     if len(signals) < 2:
         return
+    counts = case.run.grid.edges[1:] > (0 if case.rows is None else case.rows.start)
     blocks = np.nan_to_num(case.run.heaters)
     lasting = np.diff(case.run.grid.bounds)
     for number, signal in enumerate(signals):
         others = np.median(np.delete(blocks, number, axis=0), axis=0)
-        heating = others > _COUNTS * float(others.max())
+        heating = counts & (others > _COUNTS * float(others.max()))
         dead = heating & (blocks[number] < _DEAD * others)
         seconds = float(lasting[dead].sum())
         if others.max() > 0.0 and seconds >= min(_DEAD_SECONDS, 0.5 * float(lasting[heating].sum())):

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from analysis.setup import RigSetup
 from analysis.statistics.uncertainty import Estimate, Source
 from analysis.steady.approach import approach_time
 from analysis.steady.case import Case
-from analysis.steady.figures import Unrest, find_figures
+from analysis.steady.figures import Figures, Unrest, find_figures
 from analysis.steady.flags import find_flags
 from analysis.steady.gap import Reference, make_reference
 from analysis.steady.heat import NEEDED, check_setup
@@ -29,6 +30,28 @@ _BLOCKS = ("hot_temperature", "cold_temperature")
 _LOOKED_AT = 16_384  # rows of a long plateau that tell how single rows scatter
 
 
+@dataclass(frozen=True, slots=True)
+class _Shared:
+    """What every window of one run is worked out with."""
+
+    run: Run
+    rig: Rig
+    looked: Search
+    reference: Reference | None
+    nulls: Mapping[str, Estimate]
+    capacity: float | None
+    notes: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """One plateau worked out."""
+
+    found: Found
+    window: Window
+    figures: Figures
+
+
 def reduce_trace(
     trace: Trace,
     setup: RigSetup,
@@ -40,63 +63,81 @@ def reduce_trace(
 ) -> Reduction:
     """See `analysis.methods.steady.reduce_steady`."""
     check_setup(setup)
-    run = make_run(trace, setup=setup)
-    rig, notes = Rig(setup), dict[str, str]()
-    before = measured_zero(zero, rig=rig) if zero is not None else stated_zero(setup)
-    reference = _reference(rig, before, zero_after)
-    nulls = _nulls(before, setup, notes)
-    looked = search(run)
-    chosen = by_hand(run, window) if window is not None else looked.chosen
-    windows = {id(found): _window(run, rig, found, nulls) for found in _all(looked, chosen)}
-    capacity = heat_capacity(run, segments=looked.segments)
-    figures = {
-        key: find_figures(
-            rig,
-            window=made,
-            start=run.start,
-            reference=reference,
-            unrest=Unrest(
-                stored=stored_heat(made, capacity=capacity),
-                approach=approach_time(run, rows=made.rows, segments=looked.segments),
-            ),
-            notes=notes,
-        )
-        for key, made in windows.items()
-    }
+    shared = _shared(make_run(trace, setup=setup), zero, zero_after)
+    plateaus = [_worked_out(shared, found) for found in shared.looked.plateaus]
+    counts = next((made for made in plateaus if made.found is shared.looked.chosen), None)
+    if window is not None:
+        counts = _worked_out(shared, by_hand(shared.run, window))
     case = Case(
-        run=run,
-        rig=rig,
-        search=looked,
-        reference=reference,
-        chosen=chosen,
-        window=windows.get(id(chosen)),
-        figures=figures.get(id(chosen)),
+        run=shared.run,
+        rig=shared.rig,
+        search=shared.looked,
+        reference=shared.reference,
+        chosen=None if counts is None else counts.found,
+        window=None if counts is None else counts.window,
+        figures=None if counts is None else counts.figures,
         by_hand=window is not None,
     )
-    return Reduction(
+    files = {"run": trace, "zero": zero, "zero_after": zero_after}
+    return replace(
+        _reduction(case, shared, plateaus),
         method=method[0],
         method_version=method[1],
-        run=_described(run),
-        settled=_settled(case, case.window),
-        figures={} if case.figures is None else case.figures.measured,
-        budget={} if case.figures is None else case.figures.budget,
-        press=None if case.window is None else find_press(run, window=case.window, reference=reference),
-        plateaus=tuple(
-            Plateau(_settled(case, windows[id(found)]), figures[id(found)].measured, found.at_nominal)
-            for found in looked.plateaus
-        ),
-        flags=find_flags(case),
-        notes=_notes(run, case.window, notes),
-        setup=setup.source,
-        files=_files(trace, zero, zero_after),
-        package_version=VERSION,
-        inputs=() if case.window is None else find_inputs(case, nulls=nulls, capacity=capacity),
+        files={role: member.sha256 for role, member in files.items() if member is not None},
     )
 
 
-def _all(looked: Search, chosen: Found | None) -> tuple[Found, ...]:
-    extra = () if chosen is None or chosen in looked.plateaus else (chosen,)
-    return (*looked.plateaus, *extra)
+def _shared(run: Run, zero: Trace | None, zero_after: Trace | None) -> _Shared:
+    rig, notes = Rig(run.setup), dict[str, str]()
+    before = measured_zero(zero, rig=rig) if zero is not None else stated_zero(run.setup)
+    looked = search(run)
+    return _Shared(
+        run=run,
+        rig=rig,
+        looked=looked,
+        reference=_reference(rig, before, zero_after),
+        nulls=_nulls(before, run.setup, notes),
+        capacity=heat_capacity(run, segments=looked.segments),
+        notes=notes,
+    )
+
+
+def _worked_out(shared: _Shared, found: Found) -> _Made:
+    window = _window(shared.run, shared.rig, found, shared.nulls)
+    unrest = Unrest(
+        stored=stored_heat(window, capacity=shared.capacity),
+        approach=approach_time(shared.run, rows=window.rows, segments=shared.looked.segments),
+    )
+    figures = find_figures(
+        shared.rig,
+        window=window,
+        start=shared.run.start,
+        reference=shared.reference,
+        unrest=unrest,
+        notes=shared.notes,
+    )
+    return _Made(found, window, figures)
+
+
+def _reduction(case: Case, shared: _Shared, plateaus: Sequence[_Made]) -> Reduction:
+    window = case.window
+    return Reduction(
+        method="",
+        method_version="",
+        run=_described(case.run),
+        settled=_settled(case, window),
+        figures={} if case.figures is None else case.figures.measured,
+        budget={} if case.figures is None else case.figures.budget,
+        press=None if window is None else find_press(case.run, window=window, reference=case.reference),
+        plateaus=tuple(
+            Plateau(_settled(case, made.window), made.figures.measured, made.found.at_nominal) for made in plateaus
+        ),
+        flags=find_flags(case),
+        notes=_notes(case.run, window, shared.notes),
+        setup=case.run.setup.source,
+        package_version=VERSION,
+        inputs=() if window is None else find_inputs(case, nulls=shared.nulls, capacity=shared.capacity),
+    )
 
 
 def _window(run: Run, rig: Rig, found: Found, nulls: Mapping[str, Estimate]) -> Window:
@@ -202,8 +243,3 @@ def _notes(run: Run, window: Window | None, notes: dict[str, str]) -> dict[str, 
     if window is not None and setup.heat_flow == "electrical" and setup.loss_conductance.value and not recorded:
         notes["room temperature"] = "not recorded; 23 degC with a standard uncertainty of 3 K was taken for the loss"
     return {**run.trace.notes, **notes}
-
-
-def _files(trace: Trace, zero: Trace | None, zero_after: Trace | None) -> dict[str, str]:
-    roles = {"run": trace, "zero": zero, "zero_after": zero_after}
-    return {role: member.sha256 for role, member in roles.items() if member is not None}

@@ -35,6 +35,10 @@ class Rig:
     setup: RigSetup
     _known: dict[str, Source] = field(default_factory=dict)
 
+    def with_setup(self, setup: RigSetup) -> Rig:
+        """The same sensors and constants under a changed setup."""
+        return Rig(setup, self._known)
+
     def constant(self, name: str) -> Estimate:
         """A constant of the setup, such as `area`."""
         measured = getattr(self.setup, name)

@@ -118,6 +118,13 @@ def test_a_chosen_window_is_used_and_marked(made):
     assert not any(plateau.settled.chosen_by_hand for plateau in found.plateaus)
 
 
+def test_the_plateau_found_chosen_by_hand_gives_the_same_figures(made):
+    found = reduced(made)
+    again = reduced(made, window=(found.settled.start_s, found.settled.end_s))
+    assert again.figures == found.figures
+    assert again.settled.chosen_by_hand
+
+
 @pytest.mark.parametrize("seconds", [1200.0, 1500.0, 2000.0])
 def test_a_mean_that_is_short_of_its_end_says_so(seconds):
     # First-order approach: T_end - T(t) = tau dT/dt. 8 kJ/K make tau 0.33 ks; the slope passes long before the end.

@@ -89,6 +89,13 @@ def test_a_heater_that_dies_half_way_is_named_though_the_plateau_before_it_is_us
     assert found.settled.end_s <= 1200.0
 
 
+def test_a_heater_that_starts_later_than_the_others_is_not_dead():
+    made = run()
+    early = made.run.time < 200.0
+    late = faults.changed(made.run, "heater 4", lambda power: np.where(early, 0.0, power))
+    assert codes(reduced(with_run(made, late))) == []
+
+
 @pytest.mark.parametrize("power", [140.0, 147.0, 153.0])
 def test_a_power_outside_its_tolerance_is_off_nominal(power):
     found = reduced(run(steps=((60.0, power), (1700.0, 0.0))))
