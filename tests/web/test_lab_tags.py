@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
@@ -14,6 +15,8 @@ from lims.accounts.roles import RIGHTS, Role
 from lims.web.forms.fields import NumberField
 from lims.web.navigation import GROUPS
 from lims.web.states import KINDS, kind_of
+from lims.web.templatetags.lab import changed_value
+from lims.web.templatetags.masses import least_grams, most_grams
 from tests.factories import everybody, person
 
 MOMENT = datetime(2026, 3, 29, 1, 30, tzinfo=UTC)
@@ -140,3 +143,30 @@ def test_the_parts_for_looking_at_are_not_there_outside_a_trial(client, settings
 )
 def test_a_number_field_takes_comma_point_and_its_own_unit(typed: str, number: str) -> None:
     assert str(NumberField(unit="g").clean(typed)) == number
+
+
+@pytest.mark.parametrize(
+    ("kilograms", "least", "most"),
+    [("0.04601875", "46.019", "46.018"), ("0.25", "250", "250"), ("0.0000012", "0.0012", "0.0012")],
+)
+def test_an_allowed_range_is_rounded_inward_to_a_milligram(kilograms: str, least: str, most: str) -> None:
+    assert (least_grams(Decimal(kilograms)), most_grams(Decimal(kilograms))) == (least, most)
+
+
+@pytest.mark.parametrize(
+    ("value", "field", "words"),
+    [
+        (None, "mass", "nothing"),
+        ("under_test", "state", "under test"),
+        ("5.000000000", "mass", "5"),
+        ("250", "rows", "250"),
+        (["LOT-0001", 2], "lots", "LOT-0001, 2"),
+    ],
+)
+def test_a_value_in_the_history_is_written_as_people_write_it(value: object, field: str, words: str) -> None:
+    assert changed_value(value, field) == words
+
+
+def test_an_instant_in_the_history_is_told_in_the_readers_zone() -> None:
+    assert "2026-10-12" in changed_value("2026-10-12T09:00:00+00:00", "test_began_at")
+    assert "<time" in changed_value("2026-10-12T09:00:00+00:00", "test_began_at")

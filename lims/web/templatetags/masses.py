@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any
 
 from django import template
@@ -12,6 +12,7 @@ from django.utils.safestring import SafeString
 from lims.core.quantities import mass_in, show_mass
 
 register = template.Library()
+MILLIGRAM = Decimal("0.001")  # finer than this nobody reads at a mixing bench
 
 
 @register.filter
@@ -33,6 +34,25 @@ def mass(kilograms: Any) -> SafeString | str:
 def grams(kilograms: Any) -> str:
     """A mass in kg as a plain number of grams, every digit, for fields and for the bench."""
     return "" if kilograms is None else f"{(mass_in(kilograms, 'g') or Decimal(0)).normalize():f}"
+
+
+@register.filter
+def least_grams(kilograms: Any) -> str:
+    """The lower end of an allowed range in g, to a milligram inside the range."""
+    return _to_a_milligram(kilograms, ROUND_CEILING)
+
+
+@register.filter
+def most_grams(kilograms: Any) -> str:
+    """The upper end of an allowed range in g, or a tolerance, to a milligram inside the range."""
+    return _to_a_milligram(kilograms, ROUND_FLOOR)
+
+
+def _to_a_milligram(kilograms: Any, rounding: str) -> str:
+    in_grams = mass_in(kilograms, "g") or Decimal(0)
+    rounded = in_grams.quantize(MILLIGRAM, rounding=rounding)
+    # a range narrower than a milligram keeps every digit
+    return f"{(rounded if rounded and abs(in_grams) >= MILLIGRAM * 10 else in_grams).normalize():f}"
 
 
 @register.filter
