@@ -61,7 +61,11 @@ def _choose(request: HttpRequest, method: str, codes: list[str]) -> HttpResponse
     context = {
         "kind": kind,
         "filter_form": form,
-        "runs": studies_.runs_to_study(user, kind, form.wanted),
+        "headings": studies_.labels_of(kind),
+        "rows": [
+            (run, [getattr(run, f"shown_{key}") for key in kind.needs])
+            for run in studies_.runs_to_study(user, kind, form.wanted)
+        ],
         "chosen": codes,
         "least": LEAST,
         "most": studies_.MOST_OFFERED,

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from lims.core.codes import SHAPE
 from lims.core.display import pretty_unit, show_number
 from lims.core.errors import Invalid
 from lims.core.quantities import quantity
@@ -27,16 +28,18 @@ UNITS = (
     ("_N", "N"),
 )
 MOST_ROWS = 200
+LONG = 30  # rows
 SHORT = 4  # values that stand in one cell
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One value: a figure with its uncertainty, a number, or words."""
+    """One value: a figure with its uncertainty, a number, a record's code, or words."""
 
     figure: Mapping[str, Any] | None = None
     text: str = ""
     number: bool = False
+    code: bool = False  # of a record
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +51,17 @@ class Section:
     headings: tuple[str, ...] = ()
     rows: tuple[tuple[Cell, ...], ...] = ()
     left_out: int = 0
+
+    @property
+    def columns(self) -> list[tuple[str, bool]]:
+        """Each heading, and whether numbers stand under it."""
+        kinds = [any(cell.number or cell.figure for cell in column) for column in zip(*self.rows, strict=True)]
+        return list(zip(self.headings, kinds, strict=True))
+
+    @property
+    def long(self) -> bool:
+        """Whether the table is too long to be read rather than looked up."""
+        return len(self.rows) > LONG
 
 
 def sections_of(result: Mapping[str, Any]) -> list[Section]:
@@ -129,7 +143,8 @@ def cell(value: Any, name: str = "") -> Cell:
         return Cell(text=f"{show_number(value)} {unit}".strip(), number=True)
     if isinstance(value, list):
         return Cell(text=_listed(value, name))
-    return Cell(text="none" if value is None else str(value).replace("_", " "))
+    words = "none" if value is None else str(value).replace("_", " ")
+    return Cell(text=words, code=SHAPE.match(words) is not None)
 
 
 def _listed(values: Iterable[Any], name: str) -> str:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.core.cache import cache
-from django.db.models import QuerySet
+from django.db.models import F, QuerySet
 
 from lims.accounts.models import User
 from lims.core.errors import Conflict, Invalid, NotFound, Refusal, TooLarge
@@ -81,6 +81,11 @@ def kind_of(method: str, *, of_runs: bool) -> StudyKind:
 def _missing(kind: StudyKind, reduction: Reduction) -> list[str]:
     recorded = {channel.get("quantity") for channel in reduction.setup.get("channel", ())}
     return [label_of(quantity) for quantity in kind.needs if quantity not in recorded]
+
+
+def labels_of(kind: StudyKind) -> list[str]:
+    """What a kind of study needs, in words."""
+    return [label_of(quantity) for quantity in kind.needs]
 
 
 # One run --------------------------------------------------------------------------------------------------------------
@@ -167,7 +172,10 @@ def _compute_together(kind: StudyKind, reductions: tuple[Reduction, ...]) -> Res
 
 
 def runs_to_study(user: User, kind: StudyKind, wanted: Mapping[str, str]) -> QuerySet[Run]:
-    """The runs whose results a study can take, newest first: of a method version, a sample, a formulation."""
+    """The runs whose results a study can take, newest first: of a method version, a sample, a formulation.
+
+    What the study needs stands on each as `shown_<key>`, in the units people see.
+    """
     lookups = {
         "method": "application__method_version__code",
         "sample": "application__sample__code",
@@ -175,7 +183,8 @@ def runs_to_study(user: User, kind: StudyKind, wanted: Mapping[str, str]) -> Que
     }
     narrow = {lookup: wanted[name] for name, lookup in lookups.items() if wanted.get(name)}
     runs = runs_for(user).defer(*LONG).filter(current__figures__has_keys=list(kind.needs), **narrow)
-    return runs.exclude(kind=Run.Kind.ZERO).exclude(state__in=SPENT)[:MOST_OFFERED]
+    shown = {f"shown_{key}": F(f"current__result__figures__{key}") for key in kind.needs}
+    return runs.exclude(kind=Run.Kind.ZERO).exclude(state__in=SPENT).annotate(**shown)[:MOST_OFFERED]
 
 
 # Cache ----------------------------------------------------------------------------------------------------------------
