@@ -8,6 +8,7 @@ from typing import Any
 
 from analysis import studies
 from analysis.results import Outcome
+from analysis.rig.commands import add_rig
 
 Commands = Any  # argparse does not name the type of what add_subparsers returns
 
@@ -18,6 +19,7 @@ def add_commands(commands: Commands) -> None:
     _add_cycles(commands)
     _add_ageing(commands)
     _add_press(commands)
+    add_rig(commands)
     _add_thinning(commands)
 
 
@@ -57,7 +59,7 @@ def _series(options: argparse.Namespace) -> Outcome:
 
 def _with_run(parser: argparse.ArgumentParser) -> None:
     """The files of one run."""
-    parser.add_argument("run", type=Path, help="run file: CSV, XLSX or Parquet")
+    parser.add_argument("run", type=Path, help="run file: CSV, XLSX, Parquet or TDMS")
     parser.add_argument("--setup", type=Path, help="setup file (TOML), or a result that carries its setup")
     parser.add_argument("--zero", type=Path, help="zero run on closed blocks, before the run")
 

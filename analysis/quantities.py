@@ -66,6 +66,9 @@ _ENTRIES = (
     Quantity("block_conductivity", "λ_b", "Block conductivity", "conductivity", "W/(m*K)", "W/(m*K)"),
     Quantity("gap_expansion", "ε", "Gap expansion", "expansion", "m/K", "um/K"),
     Quantity("temperature_slope", "dT/dt", "Temperature slope", "temperature_rate", "K/s", "K/min"),
+    Quantity("temperature_offset", "ΔT_0", "Isothermal offset, hot less cold", "temperature_difference", "K", "K"),
+    Quantity("frame_compliance", "c", "Frame compliance", "compliance", "m/N", "um/kN"),
+    Quantity("repeatability", "s_r", "Repeatability, relative", "ratio", "1", "%"),
     # properties of lots, batches and samples
     Quantity("density", "ρ", "Density", "density", "kg/m^3", "g/cm^3"),
     Quantity("viscosity", "η", "Viscosity", "viscosity", "Pa*s", "Pa*s"),
