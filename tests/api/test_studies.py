@@ -48,6 +48,7 @@ def test_what_cannot_be_studied_is_a_problem_with_a_code(api) -> None:
     for address, status, code in (
         ("/api/studies/series/", 422, "invalid"),
         ("/api/studies/series/?run=R-9999", 404, "not-found"),
+        ("/api/studies/series/?run=R%00", 404, "not-found"),
         (f"/api/runs/{run.code}/studies/nonsense/", 404, "not-found"),
         (f"/api/runs/{zero.code}/studies/press/", 409, "no-layer"),
     ):

@@ -151,7 +151,8 @@ def _chosen(user: User, codes: list[str]) -> list[Run]:
         message = f"{len(codes)} runs are named; from 1 to {MOST_RUNS} are expected."
         raise Invalid(message, fields={"run": ["Name the runs: run=R-0001&run=R-0002."]})
     around = runs_for(user).defer(None).prefetch_related("current__overrides")
-    found = {run.code: run for run in around.filter(code__in=codes)}
+    # the database takes no NUL in a text, and no code holds one
+    found = {run.code: run for run in around.filter(code__in=[code for code in codes if "\x00" not in code])}
     if lost := [code for code in codes if code not in found]:
         raise NotFound(f"There is no run {', '.join(lost)}.")
     return [found[code] for code in codes]
