@@ -84,9 +84,9 @@ def pages_at(address: str, *, browser: Browser, complaints: list[str]) -> Iterat
             complaints.append(f"{message.text} ({message.location.get('url')})")
 
     def opened(path: str, *, width: int = 1280, height: int = 900, **options: Any) -> Page:
-        context = browser.new_context(
-            base_url=address, viewport={"width": width, "height": height}, locale="en-GB", **options
-        )
+        # without motion: a colour half way from light to dark is no fault of a page
+        options = {"reduced_motion": "reduce", "locale": "en-GB", **options}
+        context = browser.new_context(base_url=address, viewport={"width": width, "height": height}, **options)
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(10_000)

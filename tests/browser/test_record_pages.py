@@ -170,7 +170,7 @@ def _of_somebody_who_may_do_everything(open_page: Any) -> Page:
     user = person(None, username="ida")
     for role in (Role.CHEMIST, Role.OPERATOR, Role.RIG_KEEPER, Role.QUALITY, Role.MANAGER):
         user.grants.create(user=user, role=role, reason="test")
-    page: Page = open_page("/sign-in/?next=/account/", reduced_motion="reduce")
+    page: Page = open_page("/sign-in/?next=/account/")
     sign_in(page, "ida")
     return page
 
