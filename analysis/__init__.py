@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from analysis.joining import join
 from analysis.output import from_dict, to_text
+from analysis.plausibility import Claim, assess
 from analysis.results import Measured, Outcome, Reduction, Trace
 from analysis.runs import Run, Setup, read_run, reduce, trace_of
 from analysis.setup import RigSetup
@@ -31,6 +32,7 @@ from analysis.version import VERSION
 __version__ = VERSION
 
 __all__ = [
+    "Claim",
     "Measured",
     "Outcome",
     "Reduction",
@@ -39,6 +41,7 @@ __all__ = [
     "Setup",
     "Trace",
     "ageing",
+    "assess",
     "cycles",
     "from_dict",
     "join",

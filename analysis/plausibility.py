@@ -363,8 +363,8 @@ def _nothing_against(claim: Claim, follows: Mapping[str, float]) -> str:
     """What is said of a claim that stands: the numbers it leads to."""
     said = []
     if claim.kind and claim.conductivity is not None:
-        low, high = bounds(claim.kind)
-        said.append(f"{claim.kind} reaches {low:g} to {high:g} W/(m*K)")
+        entry = kind_of(claim.kind)
+        said.append(f"up to {entry.usual if entry else WIDEST[1]:g} W/(m*K) is usual for {claim.kind}")
     if "upper_bound" in follows:
         said.append(f"the composition allows {follows['lower_bound']:.3g} to {follows['upper_bound']:.3g} W/(m*K)")
     if "apparent_conductivity" in follows:

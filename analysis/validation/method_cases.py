@@ -11,10 +11,12 @@ from analysis import runs, studies
 from analysis.quantities import QUANTITIES
 from analysis.results import Array, BudgetLine, Measured, Outcome, Reduction, Settled
 from analysis.statistics import errors_in_both
-from analysis.units import shown, to_si
+from analysis.units import from_si, shown, to_si
 from analysis.validation.case import Case, Check
 
 _ROWS = 900
+_OPEN = 60.0  # [s] before the force comes on
+_GAP_SPREAD = 0.05  # [um] of a gap sensor
 _SPREAD = 1e-3  # in the file's unit: loggers never repeat a value for long
 
 
@@ -43,6 +45,24 @@ def _meter_bars() -> Iterator[Check]:
     yield _figure(found, "heat_flow", 53.8709, 2e-2)
     yield _figure(found, "temperature_rise", 11.0, 1e-3)
     yield _figure(found, "thermal_impedance", 11.0 / 0.0835, 5e-2)
+
+
+def _press() -> Iterator[Check]:
+    """A paste of 3000 Pa s under 250 N between disks of 30 mm, from 500 um: 1/h^2 = 1/h0^2 + 4 F t / (3 pi mu R^4)."""
+    columns = {"hot [degC]": 56.40, "cold [degC]": 50.0, "power [W]": 80.0, "force [N]": 250.0, "gap [um]": 0.0}
+    quantities = ("hot_temperature", "cold_temperature", "heater_power", "force", "gap")
+    setup = _setup(columns, quantities, rig={"area": "706.858347 mm^2"}) | {
+        "nominal": {"heater_power": "80 W", "force": "250 N"},
+        "gap": {"zero_reading": "0 um"},
+    }
+    recording = _recording(columns, spread=_GAP_SPREAD)
+    since = np.maximum(recording["time [s]"] - _OPEN, 0.0)
+    start, radius = to_si(500.0, "um", "length"), to_si(15.0, "mm", "length")
+    gap = (start**-2.0 + 4.0 * 250.0 * since / (3.0 * math.pi * 3000.0 * radius**4)) ** -0.5
+    recording["gap [um]"] = recording["gap [um]"] + from_si(gap, "um", "length")
+    recording["force [N]"] = np.where(since > 0.0, recording["force [N]"], 0.0)
+    found = studies.press(recording, setup=setup, face="circular")
+    yield _figure(found, "viscosity", 3000.0, 3.0)
 
 
 def _series() -> Iterator[Check]:
@@ -77,10 +97,10 @@ def _setup(
     return {"rig": {"name": "by hand", **rig}, "channel": channels}
 
 
-def _recording(columns: Mapping[str, float]) -> dict[str, Array]:
+def _recording(columns: Mapping[str, float], *, spread: float = _SPREAD) -> dict[str, Array]:
     """Fifteen minutes of each value, with a scatter that averages to nothing."""
     noise = np.random.default_rng(0).standard_normal((len(columns), _ROWS))
-    noise = (noise - noise.mean(axis=1, keepdims=True)) * _SPREAD
+    noise = (noise - noise.mean(axis=1, keepdims=True)) * spread
     found = {"time [s]": np.arange(_ROWS, dtype=np.float64)}
     for (header, value), scatter in zip(columns.items(), noise, strict=True):
         found[header] = value + scatter
@@ -105,6 +125,7 @@ def _figure(found: Reduction | Outcome, name: str, expected: float, tolerance: f
 CASES = (
     Case("steady", "steady state, heater power", "reduce", "definition of ASTM D5470, by hand", _steady),
     Case("meter-bars", "steady state, meter bars", "reduce", "extrapolation of ASTM D5470, by hand", _meter_bars),
+    Case("press", "squeeze-out", "press", "Stefan's law of 1874, by hand", _press),
     Case("series", "thickness series", "series", "line of known slope and intercept, by hand", _series),
     Case(
         "york",
