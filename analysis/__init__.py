@@ -6,8 +6,9 @@ In a notebook:
 
     result = analysis.reduce("run.csv", setup="bench-2.toml", zero="zero.csv")
     print(analysis.to_text(result))
+    result.figure("thermal_impedance")  # shows as: Thermal impedance: 12.31 ± 0.42 mm²·K/W (k = 2.03)
     result.figures["thermal_impedance"]  # Measured: value, u, dof in SI units (m^2*K/W)
-    result.to_dict()  # the same in the units people see
+    result.to_dict()  # the whole in the units people see; result.to_frame() the figures as a table
 
 `run` may also be a `Trace`, or a mapping of columns, headed as in a file:
 

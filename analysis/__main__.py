@@ -11,6 +11,7 @@ import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import analysis
 from analysis import answers, batch, commands, outcomes, studies, working
@@ -20,6 +21,24 @@ from analysis.results import Outcome, Reduction
 
 COMPARED = ("temperature_rise", "thermal_impedance", "apparent_conductivity", "gap")
 FIGURES, UNREADABLE, NO_FIGURES = 0, 2, 3
+
+_REDUCE = """examples:
+  python -m analysis reduce run.csv --setup bench-2.toml --zero zero.csv
+  python -m analysis reduce run.csv --setup bench-2.toml --zero zero.csv --json > run.json
+  python -m analysis reduce run.csv --setup bench-2.toml --with coolant.csv --offset "2.5 s"
+  python -m analysis reduce run.csv --setup bench-2.toml --working thermal_impedance
+
+Exit codes: 0 figures; 2 a file or the setup cannot be read; 3 read, but no figure is defensible."""
+_BATCH = """example:
+  python -m analysis batch week-12.csv --out week-12.jsonl --workers 4
+
+The manifest, paths relative to it:
+  run,setup,zero,zero_after
+  run-1.csv,bench-2.toml,zero.csv,"""
+_COMPARE = """example:
+  python -m analysis compare run-*.json --figure thermal_impedance --reference S-0100
+
+Results are grouped by `[run] sample` and `[run] application` of their setups."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -114,7 +133,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=analysis.__version__)
     found = parser.add_subparsers(required=True, metavar="command")
 
-    one = found.add_parser("reduce", help="reduce one run to its figures")
+    one = _command(found, "reduce", "reduce one run to its figures", _REDUCE)
     one.add_argument("run", type=Path, help="run file: CSV, XLSX, Parquet or TDMS")
     one.add_argument("--setup", type=Path, help="setup file (TOML), or a result to repeat")
     one.add_argument("--zero", type=Path, help="zero run on closed blocks, before the run")
@@ -125,7 +144,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--json", action="store_true", help="print the result object")
     one.set_defaults(run_command=_reduce)
 
-    many = found.add_parser("batch", help="reduce many runs, listed in a manifest")
+    many = _command(found, "batch", "reduce many runs, listed in a manifest", _BATCH)
     many.add_argument("manifest", type=Path, help="CSV with the columns run, setup, zero, zero_after")
     many.add_argument(
         "--out", type=Path, required=True, help="results, one JSON object a line, in the manifest's order"
@@ -133,7 +152,7 @@ def _parser() -> argparse.ArgumentParser:
     many.add_argument("--workers", type=_workers, default=1, help="processes to share the work (1)")
     many.set_defaults(run_command=_batch)
 
-    ranking = found.add_parser("compare", help="rank samples under matched conditions")
+    ranking = _command(found, "compare", "rank samples under matched conditions", _COMPARE)
     ranking.add_argument("results", type=Path, nargs="+", help="results that `reduce --json` printed")
     ranking.add_argument("--figure", default="temperature_rise", choices=COMPARED)
     ranking.add_argument("--reference", help="the sample the others are set against as well")
@@ -146,6 +165,18 @@ def _parser() -> argparse.ArgumentParser:
         for name, run_command in (("find", _find), ("answer", _answer)):
             if command.get_default(name) is not None:
                 command.set_defaults(run_command=run_command)
+    return parser
+
+
+def _command(commands: Any, name: str, words: str, more: str) -> argparse.ArgumentParser:
+    """One command with its help, an example at its end."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        name,
+        help=words,
+        description=f"{words[0].upper()}{words[1:]}.",
+        epilog=more,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
     return parser
 
 

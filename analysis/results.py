@@ -12,11 +12,15 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.version import VERSION
+
+if TYPE_CHECKING:
+    from analysis.showing import Figure
 
 Array = NDArray[np.float64]
 EMPTY: Mapping[str, str] = MappingProxyType({})
@@ -181,6 +185,29 @@ class Reduction:
 
         return to_dict(self)
 
+    def figure(self, key: str) -> Figure:
+        """One figure with its name and unit; in a notebook it shows as `12.31 ± 0.42 mm²·K/W (k = 2.03)`."""
+        from analysis.showing import figure_of
+
+        return figure_of(self.figures, key)
+
+    def to_rows(self) -> list[dict[str, Any]]:
+        """One plain row a figure, in the units people see."""
+        from analysis.showing import rows_of
+
+        return rows_of(self.figures)
+
+    def to_frame(self) -> Any:
+        """The figures as a polars DataFrame, in the units people see."""
+        from analysis.showing import frame_of
+
+        return frame_of(self.figures)
+
+    def __str__(self) -> str:
+        from analysis.output import to_text
+
+        return to_text(self)
+
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
@@ -213,3 +240,26 @@ class Outcome:
         from analysis.outcomes import to_dict
 
         return to_dict(self)
+
+    def figure(self, key: str) -> Figure:
+        """One figure with its name and unit; in a notebook it shows as `12.31 ± 0.42 mm²·K/W (k = 2.03)`."""
+        from analysis.showing import figure_of
+
+        return figure_of(self.figures, key)
+
+    def to_rows(self) -> list[dict[str, Any]]:
+        """One plain row a figure, in the units people see."""
+        from analysis.showing import rows_of
+
+        return rows_of(self.figures)
+
+    def to_frame(self) -> Any:
+        """The figures as a polars DataFrame, in the units people see."""
+        from analysis.showing import frame_of
+
+        return frame_of(self.figures)
+
+    def __str__(self) -> str:
+        from analysis.outcomes import to_text
+
+        return to_text(self)

@@ -159,6 +159,7 @@ _ALIASES: Mapping[str, str] = {
     "rpm": "1/min",
     "": "1",
 }
+_RAISED = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
 _SIGNS = str.maketrans({"µ": "u", "μ": "u", "·": "*", "⋅": "*", "×": "*", "²": "^2", "³": "^3", "⁻": "^-", "¹": "1"})
 
 # What a writer most likely meant by a unit that reads as something else.
@@ -183,6 +184,14 @@ def plain(unit: str) -> str:
     text = re.sub(r"(?<=[\w)\]])\.(?=[A-Za-z(])", "*", text)  # UCUM writes W/(m.K)
     text = re.sub(r"(?<![\w])(mm|cm|m|in)([23])(?![\w])", r"\1^\2", text)
     return _ALIASES.get(text, text)
+
+
+def pretty(unit: str) -> str:
+    """A unit as it is printed: `mm^2*K/W` is mm²·K/W, `um` is µm, `degC` is °C; the number one has no sign."""
+    if unit == "1":
+        return ""
+    text = re.sub(r"(?<![A-Za-z])um(?![A-Za-z])", "µm", unit).replace("degC", "°C").replace("ohm", "Ω")
+    return re.sub(r"\^(-?\d+)", lambda match: match[1].translate(_RAISED), text).replace("*", "·")
 
 
 def conversion(unit: str, dimension: str, *, where: Where | None = None) -> Conversion:
