@@ -1,4 +1,4 @@
-"""The validation of the analysis for people: every case as rows of a page, computed once in a process, for code stays."""
+"""The validation of the analysis for people: every case as rows of a page, computed once in a process."""
 
 from __future__ import annotations
 
