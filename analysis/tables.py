@@ -149,6 +149,8 @@ def text_in_number_column(cell: str, *, where: Where) -> UnreadableFile:
     hint = ""
     if re.fullmatch(r"[+-]?\d{1,3}(?:[.,' ]\d{3})*(?:[.,]\d+)?", cell):
         hint = "; grouped thousands and mixed decimal signs are not guessed"
+    if cell.startswith("="):
+        hint = "; it is the text of a formula: save the file with its values"
     return UnreadableFile(f"expected a number, found '{shown}'{hint}", where=where)
 
 

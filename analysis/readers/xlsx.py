@@ -68,18 +68,22 @@ def _load(sheet: _Sheet, path: Path, *, wanted: Wanted, file: str) -> RawTable:
 
 
 def _sheet(path: Path, file: str) -> _Sheet:
-    """The first sheet with a header; sheets without a cell are passed over."""
+    """The first sheet with a header of two columns or more; a page with a title alone is no table."""
     import python_calamine as calamine
 
     _check_archive(path, file)
+    title: _Sheet | None = None
     try:
         with calamine.CalamineWorkbook.from_path(str(path)) as workbook:
             for name in workbook.sheet_names:
                 found = _described(workbook.get_sheet_by_name(name).to_python(skip_empty_area=False), file)
-                if found is not None:
+                if found is not None and len(found.headings) > 1:
                     return found
+                title = title or found
     except (calamine.CalamineError, OSError, ValueError) as error:
         raise UnreadableFile(f"the workbook cannot be read: {str(error)[:200]}", where=Where(file)) from error
+    if title is not None:
+        return title
     raise UnreadableFile("no sheet of the workbook has a header with column names", where=Where(file))
 
 

@@ -132,3 +132,36 @@ def test_a_workbook_cut_short_is_refused(tmp_path, share):
     path.write_bytes(data[: int(len(data) * share)])
     with pytest.raises(UnreadableFile):
         read(path)
+
+
+def test_a_cover_sheet_with_a_title_is_passed_over(tmp_path):
+    path = workbook(tmp_path, [["Report of the week"], ["by N. N."]], [["time [s]", "hot [degC]"], [0, 60.5]])
+    assert read(path).columns["hot"].tolist() == [60.5]
+
+
+def test_the_value_of_a_formula_is_read(tmp_path):
+    path = tmp_path / "run.xlsx"
+    with xlsxwriter.Workbook(str(path)) as book:
+        sheet = book.add_worksheet()
+        sheet.write_row(0, 0, ["time [s]", "hot [degC]"])
+        sheet.write(1, 0, 0)
+        sheet.write_formula(1, 1, "=60+0.5", None, 60.5)
+    assert read(path).columns["hot"].tolist() == [60.5]
+
+
+def test_the_text_of_a_formula_is_told_as_such(tmp_path):
+    path = tmp_path / "run.xlsx"
+    with xlsxwriter.Workbook(str(path)) as book:
+        sheet = book.add_worksheet()
+        sheet.write_row(0, 0, ["time [s]", "hot [degC]"])
+        sheet.write(1, 0, 0)
+        sheet.write_string(1, 1, "=60+0.5")
+    with pytest.raises(UnreadableFile, match="the text of a formula") as caught:
+        read(path)
+    assert (caught.value.where.line, caught.value.where.column) == (2, "hot")
+
+
+def test_a_date_in_a_number_column_is_named(tmp_path):
+    with pytest.raises(UnreadableFile) as caught:
+        read(workbook(tmp_path, [["time [s]", "hot [degC]"], [0, CLOCK]]))
+    assert (caught.value.where.line, caught.value.where.column) == (2, "hot")
