@@ -94,7 +94,7 @@ def test_rectangles_agree_with_a_solved_pressure_field(ratio):
 
 
 def test_a_square_resists_less_than_the_disk_of_its_area():
-    """3 / (2 pi) = 0.47746 against 0.42173: 13 % (physics.md, 5)."""
+    """3 / (2 pi) = 0.47746 against 0.42173: 13 % (series solution of the film)."""
     assert disk_of(1.0).viscous / square_of(1.0).viscous == pytest.approx(1.132, abs=1e-3)
 
 

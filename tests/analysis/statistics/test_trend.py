@@ -91,7 +91,7 @@ def test_the_shape_that_made_the_series_is_told_or_stays_possible(name, course):
 
 
 def test_memory_of_neighbours_lowers_the_count_of_points():
-    """First-order memory 0.6: n (1 - 0.6) / (1 + 0.6) of a long series, the formula of physics.md 3.5."""
+    """First-order memory 0.6: n (1 - 0.6) / (1 + 0.6) of a long series, the asymptotic formula of a first-order autoregression."""
     rng = np.random.default_rng(5)
     noise = rng.normal(size=4000)
     for i in range(1, noise.size):
