@@ -107,7 +107,7 @@ def test_a_layer_of_another_course_has_its_rest_found_without_a_viscosity():
 
 
 def test_the_shape_of_the_face_scales_the_viscosity_and_its_lack_is_said(yielding):
-    """A square resists less than the disk of its area: 0.47746 / 0.42173 (series solution of the film between square plates)."""
+    """A square resists less than the disk of its area: 0.47746 / 0.42173 (series solution)."""
     disk, square, none = (reduced(yielding, face=face) for face in ("circular", "square", ""))
     ratio = square.figures["viscosity"].value / disk.figures["viscosity"].value
     assert ratio == pytest.approx(0.47746 / 0.42173, rel=1e-3)

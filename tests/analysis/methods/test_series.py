@@ -89,7 +89,7 @@ def test_the_line_is_that_of_orthogonal_distance_regression(seed):
 
 
 def test_exact_gaps_give_ordinary_least_squares():
-    """scipy.stats.linregress as reference; the data are physics check 1.4."""
+    """scipy.stats.linregress as reference; the data are a worked case."""
     gap = [50.0, 100.0, 200.0, 300.0, 500.0]
     impedance = [21.925, 36.85, 68.70, 100.25, 161.65]
     fit = fit_both(gap, y=impedance, u_x=0.0, u_y=1.0)
@@ -101,7 +101,7 @@ def test_exact_gaps_give_ordinary_least_squares():
 
 
 def test_a_straight_layer_is_found_exactly():
-    """Physics check 1.2: k 3.2 W/(m K), contacts 6.0 mm2 K/W, by arithmetic."""
+    """Worked case: k 3.2 W/(m K), contacts 6.0 mm2 K/W, by arithmetic."""
     points = {50: 21.625, 100: 37.25, 200: 68.5, 300: 99.75, 500: 162.25}
     outcome = reduce_series([result(gap, impedance) for gap, impedance in points.items()])
     assert outcome.figures["conductivity"].value == pytest.approx(3.2, rel=1e-9)
@@ -110,7 +110,7 @@ def test_a_straight_layer_is_found_exactly():
 
 
 def test_one_thin_layer_alone_would_read_too_low():
-    """Physics check 1.3: gap over impedance at 50 um is 2.3121, 27.75 % below the true 3.2."""
+    """Worked case: gap over impedance at 50 um is 2.3121, 27.75 % below the true 3.2."""
     thin = result(50, 21.625)
     alone = thin.figures["gap"].value / thin.figures["thermal_impedance"].value
     outcome = reduce_series([thin, result(100, 37.25), result(500, 162.25)])

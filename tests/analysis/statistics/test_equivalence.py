@@ -23,7 +23,7 @@ def test_t_of_the_handbook_example() -> None:
 
 
 def test_welch_t_from_values() -> None:
-    test = compare_two(A, B)  # physics check 9.5, computed with SciPy
+    test = compare_two(A, B)  # worked case, computed with SciPy
     assert (test.t, test.dof, test.p) == (
         pytest.approx(-2.455356, abs=1e-6),
         pytest.approx(24.98853, abs=1e-5),
@@ -34,7 +34,7 @@ def test_welch_t_from_values() -> None:
 
 @pytest.mark.parametrize(("pooled", "p"), [(False, 0.0107774), (True, 0.0103799)])
 def test_two_one_sided_tests(pooled: bool, p: float) -> None:
-    found = equivalence(X, Y, margin=0.5, pooled=pooled)  # physics check 9.11
+    found = equivalence(X, Y, margin=0.5, pooled=pooled)  # worked case, computed with statsmodels
     assert found.p == pytest.approx(p, abs=1e-7)
     assert found.p == pytest.approx(
         ttost_ind(np.array(X), np.array(Y), -0.5, 0.5, usevar="pooled" if pooled else "unequal")[0]

@@ -145,7 +145,7 @@ def test_shift_scale_and_order_change_nothing_but_the_unit(
     assert [table[j, i] for i, j in zip(plain.first, plain.second, strict=True)] == pytest.approx(plain.p, abs=1e-6)
 
 
-# Physics check 9.10: exact by arithmetic
+# exact by arithmetic
 def test_holm_steps_down_and_never_falls_back() -> None:
     assert holm([0.01, 0.04, 0.03, 0.005]) == pytest.approx([0.03, 0.06, 0.06, 0.02])
     ten = [0.01, 0.013, 0.014, 0.19, 0.35, 0.5, 0.63, 0.67, 0.75, 0.81]

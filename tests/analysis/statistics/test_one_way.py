@@ -48,7 +48,7 @@ def test_residual_standard_deviation_is_the_certified_one() -> None:
 
 
 def test_f_and_probability_of_the_handbook_example() -> None:
-    # NIST e-Handbook 7.4.3: F = 9.59 for the first three groups; physics check 9.6 for all four
+    # NIST e-Handbook 7.4.3: F = 9.59 for the first three groups; all four computed with SciPy
     test = anova(summarise(FOUR_VALUES, group=FOUR_GROUP))
     assert (test.statistic, test.p) == (pytest.approx(9.723840, abs=1e-6), pytest.approx(0.000684454, abs=1e-9))
     three = anova(summarise(FOUR_VALUES[:15], group=FOUR_GROUP[:15]))

@@ -9,7 +9,7 @@ from analysis.errors import OutOfRange
 from analysis.statistics.trend import crossing, fit_shapes, independent_points, kendall_p, theil_sen
 
 HOURS = np.arange(0.0, 501.0, 100.0)
-VALUES = np.array([10.0, 10.3, 10.5, 10.9, 11.1, 11.4])  # physics check 13.5
+VALUES = np.array([10.0, 10.3, 10.5, 10.9, 11.1, 11.4])  # worked case, checked with statsmodels
 
 
 def test_a_linear_drift_reaches_its_limit_as_physics_check_13_5_says():
@@ -91,7 +91,7 @@ def test_the_shape_that_made_the_series_is_told_or_stays_possible(name, course):
 
 
 def test_memory_of_neighbours_lowers_the_count_of_points():
-    """First-order memory 0.6: n (1 - 0.6) / (1 + 0.6) of a long series, the asymptotic formula of a first-order autoregression."""
+    """First-order memory 0.6: n (1 - 0.6) / (1 + 0.6), asymptotic formula of AR(1)."""
     rng = np.random.default_rng(5)
     noise = rng.normal(size=4000)
     for i in range(1, noise.size):
