@@ -31,7 +31,7 @@ def test_the_study_of_the_cycled_paste_tells_its_pump_out() -> None:
     reduce_all()
     cycling.open_up(lab, room)
     run = Run.objects.get(kind="sample")
-    assert run.application.method_version.code == "M-003/1"
+    assert run.application.method_version.method.name == measuring.CYCLES
     assert run.state == "accepted", run.problems
     study = study_run_for(lab.people["manager"], run.code, "cycles")
     assert study.result["cycles"]["count"] == 40
