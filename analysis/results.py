@@ -155,35 +155,17 @@ class Input:
     depth: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Reduction:
-    """One reduction of one run: what was found, every figure with its budget, every flag. SI units inside."""
+class Shown:
+    """What a reduction and an outcome share: how their figures are read and shown, and whether a flag blocks them."""
 
-    method: str
-    method_version: str
-    run: Mapping[str, object]  # file, sha256, rows, seconds, and sample, application, start where known
-    settled: Settled
-    figures: Mapping[str, Measured] = field(default_factory=dict)
-    budget: Mapping[str, tuple[BudgetLine, ...]] = field(default_factory=dict)
-    press: Press | None = None
-    plateaus: tuple[Plateau, ...] = ()
-    flags: tuple[Flag, ...] = ()
-    notes: Mapping[str, str] = field(default_factory=lambda: EMPTY)
-    setup: Mapping[str, object] = field(default_factory=dict)  # the setup it was made with, as the TOML file's mapping
-    files: Mapping[str, str] = field(default_factory=lambda: EMPTY)  # role (run, zero, zero_after) -> SHA-256
-    package_version: str = VERSION
-    inputs: tuple[Input, ...] = ()  # what the figures were made from, for the working to be shown
+    __slots__ = ()
+    figures: Mapping[str, Measured]
+    flags: tuple[Flag, ...]
 
     @property
     def blocked(self) -> bool:
-        """Whether any flag keeps the run out of rankings and releases."""
+        """Whether any flag keeps the figures out of rankings and releases."""
         return any(flag.severity is Severity.BLOCKS for flag in self.flags)
-
-    def to_dict(self) -> dict[str, object]:
-        """The result object for JSON, in the units people see; see `analysis.output`."""
-        from analysis.output import to_dict
-
-        return to_dict(self)
 
     def figure(self, key: str) -> Figure:
         """One figure with its name and unit; in a notebook it shows as `12.31 ± 0.42 mm²·K/W (k = 2.03)`."""
@@ -203,6 +185,32 @@ class Reduction:
 
         return frame_of(self.figures)
 
+
+@dataclass(frozen=True, slots=True)
+class Reduction(Shown):
+    """One reduction of one run: what was found, every figure with its budget, every flag. SI units inside."""
+
+    method: str
+    method_version: str
+    run: Mapping[str, object]  # file, sha256, rows, seconds, and sample, application, start where known
+    settled: Settled
+    figures: Mapping[str, Measured] = field(default_factory=dict)
+    budget: Mapping[str, tuple[BudgetLine, ...]] = field(default_factory=dict)
+    press: Press | None = None
+    plateaus: tuple[Plateau, ...] = ()
+    flags: tuple[Flag, ...] = ()
+    notes: Mapping[str, str] = field(default_factory=lambda: EMPTY)
+    setup: Mapping[str, object] = field(default_factory=dict)  # the setup it was made with, as the TOML file's mapping
+    files: Mapping[str, str] = field(default_factory=lambda: EMPTY)  # role (run, zero, zero_after) -> SHA-256
+    package_version: str = VERSION
+    inputs: tuple[Input, ...] = ()  # what the figures were made from, for the working to be shown
+
+    def to_dict(self) -> dict[str, object]:
+        """The result object for JSON, in the units people see; see `analysis.output`."""
+        from analysis.output import to_dict
+
+        return to_dict(self)
+
     def __str__(self) -> str:
         from analysis.output import to_text
 
@@ -210,7 +218,7 @@ class Reduction:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class Outcome(Shown):
     """What a method finds beyond the reduction of one run: from several results, or from the course of one run.
 
     `figures`, `budget` and `flags` are as in a Reduction, in SI units. `parts` is what else the method gives, by name:
@@ -230,34 +238,11 @@ class Outcome:
     files: Mapping[str, str] = field(default_factory=lambda: EMPTY)
     package_version: str = VERSION
 
-    @property
-    def blocked(self) -> bool:
-        """Whether any flag keeps the figures from being used."""
-        return any(flag.severity is Severity.BLOCKS for flag in self.flags)
-
     def to_dict(self) -> dict[str, object]:
         """The result object for JSON, in the units people see; see `analysis.outcomes`."""
         from analysis.outcomes import to_dict
 
         return to_dict(self)
-
-    def figure(self, key: str) -> Figure:
-        """One figure with its name and unit; in a notebook it shows as `12.31 ± 0.42 mm²·K/W (k = 2.03)`."""
-        from analysis.showing import figure_of
-
-        return figure_of(self.figures, key)
-
-    def to_rows(self) -> list[dict[str, Any]]:
-        """One plain row a figure, in the units people see."""
-        from analysis.showing import rows_of
-
-        return rows_of(self.figures)
-
-    def to_frame(self) -> Any:
-        """The figures as a polars DataFrame, in the units people see."""
-        from analysis.showing import frame_of
-
-        return frame_of(self.figures)
 
     def __str__(self) -> str:
         from analysis.outcomes import to_text
