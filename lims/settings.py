@@ -141,6 +141,10 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_TEMPLATE = "accounts/locked.html"
 
+SIGNING_ATTEMPTS = env.number("SIGNING_ATTEMPTS", default=5, least=1)
+SECOND_FACTOR_REQUIRED = env.flag("SECOND_FACTOR_REQUIRED", default=not TRIAL)
+OTP_TOTP_ISSUER = "Thermal interface laboratory"
+
 SESSION_IDLE = env.minutes("SESSION_IDLE_MINUTES", default=30)
 SESSION_ABSOLUTE = env.minutes("SESSION_ABSOLUTE_MINUTES", default=12 * 60)
 SESSION_COOKIE_AGE = int(SESSION_ABSOLUTE.total_seconds())
@@ -270,6 +274,7 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "lims.api.base.problem",
 }
+KNOX_TOKEN_MODEL = "knox.AuthToken"
 REST_KNOX = {"AUTH_HEADER_PREFIX": "Token", "TOKEN_TTL": timedelta(days=env.number("TOKEN_DAYS", default=90, least=1))}
 SPECTACULAR_SETTINGS = {
     "TITLE": "Thermal interface laboratory",

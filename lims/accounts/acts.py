@@ -14,6 +14,7 @@ from django.db import IntegrityError, models, transaction
 
 from lims.accounts.models import User
 from lims.accounts.roles import RIGHTS, Rule
+from lims.accounts.secrets import WrongSecretGiven, note_wrong_secret
 from lims.audit import services as audit
 from lims.audit.models import Submission
 from lims.audit.recording import gathering, inside_an_act, plain
@@ -163,5 +164,7 @@ def _note_refusal(name: str, actor: User | None, args: Any, refusal: Refusal) ->
     """Keep a refused act in the history; inside a larger transaction it goes the way of that transaction."""
     if inside_an_act():
         return
+    if isinstance(refusal, WrongSecretGiven):
+        note_wrong_secret(refusal.person)
     subject = next((_name_of(a) for a in args if hasattr(a, "record_kind")), ("", ""))
     audit.record(actor=actor, act=name, subject=subject, reason=refusal.message, refused=True)

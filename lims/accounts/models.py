@@ -10,6 +10,7 @@ from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F, Q
 from django.utils import timezone
+from django_otp import user_has_device
 
 from lims.accounts.roles import Role, Rule, rule_for
 from lims.audit.models import Recorded, tracked
@@ -50,6 +51,11 @@ class User(AbstractUser, Recorded):
             return frozenset()
         return frozenset(Role(grant.role) for grant in self.grants.all() if grant.stands)
 
+    @cached_property
+    def has_second_factor(self) -> bool:
+        """Whether a one-time code is asked for besides the password."""
+        return bool(user_has_device(self, confirmed=True))
+
     def rule(self, act: str) -> Rule:
         """How far this person's right to `act` goes."""
         return rule_for(self.roles, act)
@@ -87,3 +93,52 @@ class Grant(Recorded):
         """Whether the grant holds now."""
         now = timezone.now()
         return self.starts_at <= now and (self.ends_at is None or now < self.ends_at)
+
+
+class WrongSecret(models.Model):
+    """A wrong password or one-time code given for a signature. Too many of them rest the person's signing."""
+
+    user = models.ForeignKey(User, models.PROTECT, related_name="wrong_secrets")
+    at = models.DateTimeField(auto_now_add=True)
+    counts = models.BooleanField(default=True, help_text="False once the person signed rightly afterwards.")
+
+    class Meta:
+        verbose_name = "wrong secret"
+        verbose_name_plural = "wrong secrets"
+        indexes = (models.Index(fields=["user", "at"], name="wrong_secret_when"),)
+
+    def __str__(self) -> str:
+        return f"{self.user} {self.at:%Y-%m-%d %H:%M}"
+
+
+class TokenScope(models.Model):
+    """What a token may do. A token without a scope may do what its person may."""
+
+    token = models.OneToOneField("knox.AuthToken", models.CASCADE, related_name="scope")
+    scope = models.CharField(max_length=20)
+    rig_code = models.CharField(max_length=20, blank=True, help_text="The only rig the token may send runs of.")
+
+    class Meta:
+        verbose_name = "scope of a token"
+        verbose_name_plural = "scopes of tokens"
+
+    def __str__(self) -> str:
+        return f"{self.scope} {self.rig_code}".strip()
+
+
+class SignedIn(models.Model):
+    """A session of a person: where it was opened, and when. It goes when the session goes."""
+
+    session = models.OneToOneField("sessions.Session", models.CASCADE, related_name="signed_in")
+    user = models.ForeignKey(User, models.CASCADE, related_name="sessions")
+    started_at = models.DateTimeField(auto_now_add=True)
+    address = models.GenericIPAddressField(null=True, blank=True)
+    program = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        verbose_name = "session"
+        verbose_name_plural = "sessions"
+        ordering = ("-started_at",)
+
+    def __str__(self) -> str:
+        return f"{self.user} since {self.started_at:%Y-%m-%d %H:%M}"

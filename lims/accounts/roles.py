@@ -25,6 +25,10 @@ class Role(TextChoices):
     SERVICE = "SV", "service account"
 
 
+# Those who decide and those who keep accounts need a second factor to sign (OWASP ASVS 5.0, 6.3.3).
+NEED_SECOND_FACTOR = frozenset({Role.QUALITY, Role.ADMINISTRATOR})
+
+
 class Rule(StrEnum):
     """How far a right goes."""
 
@@ -142,6 +146,9 @@ _TABLE = """
     account.create                 -    -    -    -    -    Y    -    -
     account.change_password        Y    Y    Y    Y    Y    Y    Y    -
     account.end                    -    -    -    -    -    Y    -    -
+    account.second_factor          Y    Y    Y    Y    Y    Y    Y    -
+    account.reset_second_factor    -    -    -    -    -    Y    -    -
+    account.end_session            Y    Y    Y    Y    Y    Y    Y    -
     role.grant                     -    -    -    Y    -    Y    -    -
     token.create                   Y    Y    Y    Y    Y    Y    -    -
     token.end                      Y    Y    Y    Y    Y    Y    -    -

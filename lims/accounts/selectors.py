@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from django.db.models import QuerySet
+from django.utils import timezone
 from knox.models import AuthToken
 
-from lims.accounts.models import Grant, User
+from lims.accounts.models import Grant, SignedIn, User
 from lims.accounts.roles import COLUMNS, RIGHTS, Role
 from lims.core.errors import NotFound
 
@@ -33,8 +34,21 @@ def get_grant_for(user: User, pk: int) -> Grant:
 
 def tokens_of(user: User) -> QuerySet[AuthToken]:
     """A person's tokens, newest first."""
-    found: QuerySet[AuthToken] = AuthToken.objects.filter(user=user).order_by("-created")
+    found: QuerySet[AuthToken] = AuthToken.objects.filter(user=user).select_related("scope").order_by("-created")
     return found
+
+
+def get_token_for(user: User, digest: str) -> AuthToken:
+    """One of a person's own tokens; a computer's for those who keep accounts."""
+    found = AuthToken.objects.select_related("user").filter(digest=digest).first()
+    if found is None or not (found.user_id == user.pk or (found.user.is_service and user.may("account.create"))):
+        raise NotFound("There is no such token.")
+    return found
+
+
+def sessions_of(user: User) -> QuerySet[SignedIn]:
+    """A person's open sessions, newest first."""
+    return SignedIn.objects.filter(user=user, session__expire_date__gt=timezone.now()).select_related("session")
 
 
 def matrix() -> list[tuple[str, list[str]]]:

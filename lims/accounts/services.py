@@ -11,9 +11,10 @@ from django.utils import timezone
 from knox.models import AuthToken
 
 from lims.accounts.acts import act
-from lims.accounts.models import Grant, User
+from lims.accounts.models import Grant, SignedIn, TokenScope, User
 from lims.accounts.roles import Role
-from lims.core.errors import Conflict, Invalid, NotFound
+from lims.accounts.scopes import EVERYTHING, RIG, SCOPES
+from lims.core.errors import Conflict, Invalid, NotAllowed, NotFound
 from lims.core.machines import locked
 
 LONGEST_TOKEN_DAYS = 365
@@ -77,18 +78,48 @@ def end_role(grant: Grant, *, actor: User, reason: str) -> Grant:
 
 
 @act("token.create")
-def create_token(*, actor: User, days: int = 90) -> IssuedToken:
-    """Make a token for the programming interface; its text is shown once and kept only as a digest."""
+def create_token(
+    *, actor: User, days: int = 90, scope: str = EVERYTHING, rig: str = "", owner: User | None = None
+) -> IssuedToken:
+    """Make a token for the programming interface; its text is shown once and kept only as a digest.
+
+    `scope` narrows what it may do. Administrators make tokens for service accounts, which cannot sign in: `owner`.
+    """
+    _check_token(days, scope, rig)
+    holder = _holder(owner or actor, actor)
+    row, text = AuthToken.objects.create(user=holder, expiry=timedelta(days=days))
+    TokenScope.objects.create(token=row, scope=scope, rig_code=rig)
+    return IssuedToken(row=row, text=text)
+
+
+def _check_token(days: int, scope: str, rig: str) -> None:
     if not 1 <= days <= LONGEST_TOKEN_DAYS:
         raise Invalid(f"A token lasts 1 to {LONGEST_TOKEN_DAYS} days.", fields={"days": ["Out of range."]})
-    row, text = AuthToken.objects.create(user=actor, expiry=timedelta(days=days))
-    return IssuedToken(row=row, text=text)
+    if scope not in SCOPES:
+        raise Invalid(f"There is no scope '{scope}'.", fields={"scope": [f"One of: {', '.join(SCOPES)}."]})
+    if bool(rig) != (scope == RIG):
+        raise Invalid("A token for runs names its rig, and no other token does.", fields={"rig": ["See the scope."]})
+
+
+def _holder(owner: User, actor: User) -> User:
+    if owner != actor and not (owner.is_service and actor.may("account.create")):
+        raise NotAllowed("A token is made for oneself, or by an administrator for a computer's account.")
+    return owner
+
+
+@act("account.end_session")
+def end_session(session: SignedIn, *, actor: User) -> User:
+    """End one of one's own sessions; whoever holds it is signed out at the next request."""
+    if session.user_id != actor.pk:
+        raise NotFound("There is no such session.")
+    session.session.delete()
+    return actor
 
 
 @act("token.end")
 def end_token(token: AuthToken, *, actor: User) -> User:
-    """End one of one's own tokens; it stops at the next request."""
-    if token.user_id != actor.pk:
+    """End one of one's own tokens, or a service account's; it stops at the next request."""
+    if token.user_id != actor.pk and not (token.user.is_service and actor.may("account.create")):
         raise NotFound("There is no such token.")
     token.delete()
     return actor
@@ -111,3 +142,10 @@ def set_password(user: User, password: str) -> User:
     user.set_password(password)
     user.save()
     return user
+
+
+def note_sign_in(user: User, *, session_key: str, address: str | None, program: str) -> None:
+    """Keep where and when a session was opened, so that its person can see and end it."""
+    SignedIn.objects.update_or_create(
+        session_id=session_key, defaults={"user": user, "address": address, "program": program[:200]}
+    )

@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from lims.accounts import selectors, services
+from lims.accounts.scopes import EVERYTHING, SCOPES
 from lims.api.base import View, valid
 
 
@@ -24,9 +25,12 @@ class MeSerializer(serializers.Serializer[object]):
 
 
 class TokenRequestSerializer(serializers.Serializer[object]):
-    """How long a token shall last."""
+    """How long a token shall last, what it is for, and whose it is (one's own where left out)."""
 
     days = serializers.IntegerField(default=90, min_value=1, max_value=365)
+    scope = serializers.ChoiceField(choices=list(SCOPES), default=EVERYTHING)
+    rig = serializers.CharField(required=False, allow_blank=True, default="", max_length=20)
+    owner = serializers.CharField(required=False, max_length=150, help_text="A computer's account; administrators.")
 
 
 class TokenSerializer(serializers.Serializer[object]):
@@ -63,6 +67,8 @@ class Tokens(View):
     @extend_schema(request=TokenRequestSerializer, responses={201: TokenSerializer})
     def post(self, request: Request) -> Response:
         content = valid(TokenRequestSerializer(data=request.data))
+        if name := content.pop("owner", None):
+            content["owner"] = selectors.get_person_for(request.user, name)  # type: ignore[arg-type]
         issued = services.create_token(actor=request.user, **content)  # type: ignore[arg-type]
         return Response(TokenSerializer(issued).data, status=201)
 

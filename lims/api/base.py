@@ -15,7 +15,8 @@ from rest_framework.views import APIView, exception_handler
 
 from lims.accounts.acts import require
 from lims.accounts.roles import RIGHTS
-from lims.core.context import current_request_id
+from lims.accounts.scopes import require_scope
+from lims.core.context import current_request_id, giving_code
 from lims.core.errors import Invalid, NotFound, Refusal, problem_content
 
 HANDLERS = ("get", "post", "put", "patch", "delete")
@@ -31,6 +32,7 @@ class HasRight(BasePermission):
         right = getattr(view, "rights", {}).get(request.method, "")
         if right:
             require(user, right)
+            require_scope(request.auth, right)
         return bool(right) or request.method == "OPTIONS"
 
 
@@ -46,6 +48,11 @@ class View(APIView):
             right = cls.rights.get(handler.upper())
             if handler in vars(cls) and right not in RIGHTS:
                 raise TypeError(f"{cls.__name__}.{handler} has no right in lims.accounts.roles")
+
+    def dispatch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Serve the request; a signature's one-time code comes in the header `One-Time-Code`."""
+        with giving_code(request.headers.get("One-Time-Code", "")):
+            return super().dispatch(request, *args, **kwargs)
 
     @property
     def key(self) -> str | None:

@@ -17,6 +17,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from lims.accounts.acts import once
+from lims.accounts.scopes import require_rig
 from lims.api.acts import KEY, ReasonSerializer, SignedSerializer
 from lims.api.base import View, valid
 from lims.core.errors import Invalid, NotFound
@@ -200,14 +201,15 @@ class Runs(View):
     def post(self, request: Request) -> Response:
         """Send one run file; its reduction is queued. The same bytes again are refused (409, code `run-exists`)."""
         content, user = valid(UploadSerializer(data=request.data)), _actor(request)
-        file = content["file"]
+        file, about = content["file"], _about(user, content)
+        require_rig(request.auth, _rig_of(about))
         run = services.upload_run(
             actor=user,
             content=file,
             name=file.name,
             digest=_digest(request),
             key=self.key,
-            **_about(user, content),
+            **about,
         )
         return Response(RunSerializer(run).data, status=201)
 
@@ -223,6 +225,11 @@ def _about(user: Any, content: dict[str, Any]) -> services.About:
     if code := content.get("zero_after"):
         about["zero_after"] = runs_.get_run_for(user, code)
     return about
+
+
+def _rig_of(about: services.About) -> str:
+    rig = about.get("rig") or getattr(about.get("application"), "rig", None)
+    return str(rig.code) if rig else ""
 
 
 def _digest(request: Request) -> str:

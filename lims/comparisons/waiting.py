@@ -11,6 +11,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from lims.accounts.models import User
+from lims.accounts.secrets import resting
 from lims.cases.selectors import nonconformances
 from lims.comparisons.selectors import comparisons_for
 from lims.formulations.selectors import batches_in_work, batches_to_decide, versions_to_approve
@@ -171,8 +172,17 @@ def _comparisons(user: User) -> Pile:
     )
 
 
+def _resting(user: User) -> Pile:
+    items = (
+        Item(each.username, each.printed_name, "too many wrong secrets for a signature", "stopped")
+        for each in resting()
+    )
+    return _listed("Signing rests", items, "people")
+
+
 # a right, and the pile of those who hold it; most pressing first
 PILES: tuple[tuple[str, Callable[[User], Pile]], ...] = (
+    ("role.grant", _resting),
     ("lot.release", _cases),
     ("batch.do_step", _batches_in_work),
     ("run.abort", _applications),

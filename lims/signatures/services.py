@@ -9,6 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from lims.accounts.models import User
+from lims.accounts.secrets import check_secrets
 from lims.core.errors import NotAllowed
 from lims.signatures.models import Signature
 
@@ -23,17 +24,11 @@ def digest_of(content: dict[str, Any]) -> str:
     return hashlib.sha256(canonical(content).encode()).hexdigest()
 
 
-def knows_secret(person: User, password: str) -> bool:
-    """Whether this is the person's own password, given anew; an ended account knows none."""
-    return bool(person.is_active and password and person.check_password(password))
-
-
 def sign(*, actor: User, password: str, meaning: str, subject: tuple[str, str], content: dict[str, Any]) -> Signature:
-    """Sign `content` about `subject` (kind, code). Refuses a wrong password and a service account."""
+    """Sign `content` about `subject` (kind, code). Refuses wrong secrets and a service account."""
     if actor.is_service:
         raise NotAllowed("A service account cannot sign.", code="service-cannot-sign")
-    if not knows_secret(actor, password):
-        raise NotAllowed("The password is not right; nothing was signed.", code="wrong-secret")
+    check_secrets(actor, password)
     return Signature.objects.create(
         signer=actor,
         printed_name=actor.printed_name,

@@ -16,6 +16,7 @@ from django.shortcuts import redirect, render
 
 from lims.accounts.acts import require
 from lims.accounts.roles import RIGHTS
+from lims.core.context import giving_code
 from lims.core.errors import NotFound, Refusal
 
 if TYPE_CHECKING:
@@ -35,7 +36,8 @@ def page(right: str) -> Callable[[ViewFunction], ViewFunction]:
         def show(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
             if right:
                 require(person(request), right)
-            return view(request, *args, **kwargs)
+            with giving_code(request.POST.get("one_time_code", "")):
+                return view(request, *args, **kwargs)
 
         shown = login_required(show)
         shown.right = right  # type: ignore[attr-defined]

@@ -6,15 +6,15 @@ from typing import Any, TypedDict, Unpack, cast
 
 from lims.accounts.acts import act, require, require_not_own_work
 from lims.accounts.models import User
+from lims.accounts.secrets import check_password
 from lims.audit.recording import note_change
 from lims.cases.services import refuse_if_held
-from lims.core.errors import Conflict, Invalid, NotAllowed
+from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance
 from lims.formulations.kinds import SETTINGS, is_off
 from lims.formulations.models import Batch, StepRecord
 from lims.formulations.selectors import sheet_of
 from lims.formulations.states import BATCH_MACHINE
-from lims.signatures.services import knows_secret
 
 
 class StepDetails(TypedDict, total=False):
@@ -110,6 +110,5 @@ def _second_person(step: dict[str, Any], actor: User, details: StepDetails) -> U
         )
     require(second, "batch.check")
     require_not_own_work(second, "batch.check", {actor.pk})
-    if not knows_secret(second, details.get("seen_password", "")):
-        raise NotAllowed("The second person's password is not right.", code="wrong-secret")
+    check_password(second, details.get("seen_password", ""))
     return second

@@ -2,9 +2,35 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
+from django.contrib.auth.forms import AuthenticationForm
 
 from lims.accounts.roles import Role
+from lims.accounts.scopes import RIG, SCOPES
+from lims.accounts.secrets import check_code
+from lims.core.errors import Refusal
+
+
+class SignInForm(AuthenticationForm):
+    """User name, password and, for those who set one up, the one-time code."""
+
+    one_time_code = forms.CharField(
+        label="One-time code",
+        required=False,
+        max_length=8,
+        help_text="Only if you have set up a second factor.",
+        widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "numeric"}),
+    )
+
+    def confirm_login_allowed(self, user: Any) -> None:
+        """The password was right; the code has to be, too."""
+        super().confirm_login_allowed(user)
+        try:
+            check_code(user, self.cleaned_data.get("one_time_code", "").replace(" ", ""))
+        except Refusal as refusal:
+            raise forms.ValidationError(refusal.message, code=refusal.code) from refusal
 
 
 class PasswordForm(forms.Form):
@@ -23,6 +49,26 @@ class TokenForm(forms.Form):
 
     days = forms.IntegerField(label="Lasts", initial=90, min_value=1, max_value=365)
     days.unit = "days"  # type: ignore[attr-defined]
+    scope = forms.ChoiceField(label="For", choices=[(name, name) for name in SCOPES])
+    rig = forms.CharField(label="Rig", max_length=20, required=False, help_text=f"Only for {RIG}: its code.")
+
+
+class CodeForm(forms.Form):
+    """Prove a second factor."""
+
+    one_time_code = forms.CharField(
+        label="The code your device shows now",
+        max_length=8,
+        widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "numeric"}),
+    )
+
+
+class SecretForm(forms.Form):
+    """The password anew."""
+
+    password = forms.CharField(
+        label="Your password", widget=forms.PasswordInput(attrs={"autocomplete": "current-password"})
+    )
 
 
 class PersonForm(forms.Form):
