@@ -194,6 +194,8 @@ WHITENOISE_ALLOW_ALL_ORIGINS = False
 # --- Files -------------------------------------------------------------------------------------------------------
 
 STORAGE_BUCKET = env.text("STORAGE_BUCKET")
+# The head of the history's chain is appended here when it is sealed: keep this file on another machine.
+HISTORY_HEADS_FILE = env.text("HISTORY_HEADS_FILE")
 STORAGE_FOLDER = Path(env.text("STORAGE_FOLDER", default=str(VAR_DIR / "files")))
 MEDIA_ROOT = STORAGE_FOLDER
 _file_storage = {

@@ -56,13 +56,25 @@ _TABLE = """
     recipe.read                    Y    -    -    Y    -    -    Y    -
     history.read                   own  own  own  Y    Y    Y    Y    -
     history.seal                   -    -    -    Y    -    Y    -    -
+    history.review                 -    -    -    Y    -    -    Y    -
+    history.export                 -    -    -    Y    -    -    Y    -
     material.create                Y    -    -    Y    -    -    -    -
     material.change                Y    -    -    Y    -    -    -    -
+    material.add_sheet             Y    Y    -    Y    -    -    -    -
+    material.set_incompatible      Y    -    -    Y    -    -    -    -
     supplier.create                Y    -    -    Y    -    -    -    -
     supplier.approve               -    -    -    Y    -    -    -    -
     lot.receive                    Y    Y    -    Y    -    -    -    -
     lot.add_result                 Y    Y    -    Y    -    -    -    -
     lot.adjust_stock               -    -    -    Y    -    -    -    -
+    lot.split                      Y    Y    -    Y    -    -    -    -
+    lot.blend                      Y    -    -    Y    -    -    -    -
+    lot.treat                      Y    -    -    Y    -    -    -    -
+    lot.move                       Y    Y    -    Y    -    -    -    -
+    lot.open                       Y    Y    -    Y    -    -    -    -
+    lot.add_sizes                  Y    Y    -    Y    -    -    -    -
+    lot.extend_life                -    -    -    x    -    -    -    -
+    place.create                   Y    -    -    Y    -    -    -    -
     lot.judge                      Y    Y    -    Y    -    -    -    -
     lot.start_test                 -    -    -    Y    -    -    -    -
     lot.release                    -    -    -    x    -    -    -    -

@@ -61,6 +61,11 @@ def readable(found: Iterable[Entry], user: Any) -> list[Entry]:
     return rows
 
 
+def newest() -> int:
+    """The number of the newest entry; 0 where there is none."""
+    return Entry.objects.order_by("-id").values_list("id", flat=True).first() or 0
+
+
 def head() -> Link | None:
     """The last link of the chain."""
     return Link.objects.order_by("-position").first()

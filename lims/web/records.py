@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tempfile
 from typing import Any, cast
 
 from django.contrib import messages
@@ -11,6 +12,8 @@ from django.urls import path
 from django.views.decorators.http import require_POST
 
 from lims.audit import selectors, services
+from lims.audit.exporting import write_export
+from lims.core.errors import Invalid
 from lims.files.selectors import get_file_for, open_file
 from lims.web.doors import page, paged, person
 
@@ -28,6 +31,10 @@ def records(request: HttpRequest) -> HttpResponse:
         "filters": [(name, label, chosen[name]) for name, label in FILTERS.items()],
         "filtered": any(chosen.values()),
         "may_seal": person(request).may("history.seal"),
+        "may_export": person(request).may("history.export"),
+        "may_review": person(request).may("history.review"),
+        "last_review": services.last_review(),
+        "newest": selectors.newest(),
     }
     return render(request, "records/records.html", context)
 
@@ -50,6 +57,29 @@ def seal(request: HttpRequest) -> HttpResponse:
     return redirect("chain")
 
 
+@require_POST
+@page("history.review")
+def review(request: HttpRequest) -> HttpResponse:
+    """Keep that the history was read up to an entry."""
+    upto = request.POST.get("upto", "")
+    if not upto.isdecimal():
+        raise Invalid(f"'{upto}' is not the number of an entry.")
+    services.review(actor=person(request), upto=int(upto))
+    messages.success(request, "Your review is kept.")
+    return redirect("records")
+
+
+@require_POST
+@page("history.export")
+def export(request: HttpRequest) -> HttpResponse:
+    """The whole history with its chain and a program that checks it, as one archive."""
+    services.record(actor=person(request), act="history.export", subject=("history", "export"))
+    target = tempfile.TemporaryFile()  # noqa: SIM115 - the answer closes it once it is sent
+    write_export(target)
+    target.seek(0)
+    return cast(HttpResponse, FileResponse(target, as_attachment=True, filename="history.zip"))
+
+
 @page("laboratory.read")
 def stored_file(request: HttpRequest, sha256: str) -> HttpResponse:
     """A stored file, byte for byte, always as a download."""
@@ -65,5 +95,7 @@ urlpatterns = [
     path("records/", records, name="records"),
     path("records/chain/", chain, name="chain"),
     path("records/chain/seal/", seal, name="chain-seal"),
+    path("records/review/", review, name="history-review"),
+    path("records/export/", export, name="history-export"),
     path("files/<str:sha256>/", stored_file, name="file"),
 ]
