@@ -57,10 +57,7 @@ class MaterialSerializer(MaterialRequestSerializer):
     code = serializers.CharField()
     version = serializers.IntegerField()
     cautions = serializers.ListField(child=serializers.CharField(), source="caution_keys")
-    incompatible = serializers.SerializerMethodField(help_text="Codes of materials it must never meet.")
 
-    def get_incompatible(self, material: Any) -> list[str]:
-        return [other.code for other in material.incompatible.all()]
 
 
 class SupplierRequestSerializer(serializers.Serializer[Any]):
@@ -92,8 +89,7 @@ class Materials(View):
 
     @extend_schema(operation_id="materials", parameters=[TEXT], responses=answers(MaterialSerializer(many=True)))
     def get(self, request: Request) -> Response:
-        rows = selectors.materials(text=request.query_params.get("text", "")).prefetch_related("incompatible")
-        return self.page(rows, MaterialSerializer)
+        return self.page(selectors.materials(text=request.query_params.get("text", "")), MaterialSerializer)
 
     @extend_schema(
         operation_id="material_create",

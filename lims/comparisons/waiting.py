@@ -161,9 +161,11 @@ def _lapsing(user: User) -> Pile:
 
 
 def _suppliers(user: User) -> Pile:
-    return _pile(
-        "Suppliers to evaluate again", suppliers_overdue(), lambda row: Item(row.code, row.name, "", "overdue")
+    items = (
+        Item(row.supplier.code, row.supplier.name, f"for {row.words}, due {row.again_on:%Y-%m-%d}", "overdue")
+        for row in suppliers_overdue()
     )
+    return _listed("Suppliers to evaluate again", items, "suppliers")
 
 
 def _comparisons(user: User) -> Pile:

@@ -38,6 +38,7 @@ KINDS: dict[str, Kind] = {
         Kind("MAT", "material"),
         Kind("SUP", "supplier"),
         Kind("LOT", "lot"),
+        Kind("PL", "place", 3),
         Kind("F", "formulation", 3),
         Kind("B", "batch"),
         Kind("S", "sample"),

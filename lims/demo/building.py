@@ -138,10 +138,8 @@ def _lots_of(plan: MaterialPlan) -> int:
 
 
 def _material(lab: Laboratory, plan: MaterialPlan) -> Material:
-    incompatible = ()
     return create_material(
         actor=lab.people["chemist"],
-        incompatible=incompatible,
         name=plan.name,
         kind=plan.kind,
         density=plan.density,

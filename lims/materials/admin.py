@@ -3,6 +3,23 @@
 from django.contrib import admin
 
 from lims.core.read_only import ReadOnlyAdmin
-from lims.materials.models import Lot, LotProperty, Material, StockMove, Supplier
+from lims.materials import models
 
-admin.site.register([Supplier, Material, Lot, LotProperty, StockMove], ReadOnlyAdmin)
+admin.site.register(
+    [
+        models.Supplier,
+        models.SupplierEvaluation,
+        models.ProductCode,
+        models.Material,
+        models.SafetySheet,
+        models.Incompatibility,
+        models.StoragePlace,
+        models.Lot,
+        models.LotProperty,
+        models.LotExtension,
+        models.SizeDistribution,
+        models.StockMove,
+        models.Reservation,
+    ],
+    ReadOnlyAdmin,
+)

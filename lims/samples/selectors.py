@@ -21,6 +21,7 @@ from lims.core.finding import by_code
 from lims.formulations.models import Batch
 from lims.materials.kinds import caution_keys
 from lims.materials.models import Lot, Material
+from lims.materials.selectors import warnings_between
 from lims.samples.models import CustodyEvent, Sample
 from lims.samples.states import SampleState
 
@@ -153,7 +154,7 @@ def materials_of(sample: Sample) -> list[Material]:
 
 
 def _materials_of_batch(batch: Batch) -> Iterable[Material]:
-    lines = batch.lines.select_related("material").prefetch_related("material__incompatible")
+    lines = batch.lines.select_related("material")
     return [line.material for line in lines]
 
 
@@ -164,8 +165,7 @@ def attacks(sample: Sample, metal: str) -> bool:
     gallium = sample.material_kind == LIQUID_METAL or any("gallium" in material.name.lower() for material in materials)
     if gallium and "aluminium" in plain:
         return True
-    foes = [foe.name.lower() for material in materials for foe in material.incompatible.all()]
-    return any(foe in plain or plain in foe for foe in foes)
+    return bool(warnings_between(materials, surfaces=[metal]))
 
 
 def cautions_of(sample: Sample) -> list[str]:

@@ -78,7 +78,6 @@ def test_a_correction_names_what_it_replaces_and_why_and_both_stay() -> None:
 def test_a_new_property_needs_one_entry_and_no_migration(monkeypatch) -> None:
     whiteness = kinds.Property("whiteness", "whiteness", "ratio", "%", 0.0, 1.0)
     monkeypatch.setattr(kinds, "PROPERTIES", {**kinds.PROPERTIES, "whiteness": whiteness})
-    monkeypatch.setattr(selectors, "PROPERTIES", kinds.PROPERTIES)
     lot = make_lot()
     add(lot, 92, "%", quantity="whiteness")
     row = next(r for r in selectors.results_of(lot) if r.key == "whiteness")

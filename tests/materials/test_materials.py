@@ -17,12 +17,8 @@ H335 = {"code": "H335", "text": "May irritate the airways"}
 
 
 def test_a_material_keeps_what_is_known_of_it() -> None:
-    alloy = make_material("gallium-indium-tin alloy", kind="metal", density=6440.0)
-    aluminium = make_material(
-        "aluminium, flake", hazards=[H335], hazards_source="data sheet of 2026", incompatible=[alloy]
-    )
+    aluminium = make_material("aluminium, flake", hazards=[H335], hazards_source="data sheet of 2026")
     assert aluminium.hazard_texts == ["H335 May irritate the airways"]
-    assert list(alloy.incompatible.all()) == [aluminium]
 
 
 @pytest.mark.parametrize(

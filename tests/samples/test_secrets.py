@@ -10,7 +10,7 @@ from rest_framework.test import APIClient
 from lims.accounts.roles import Role
 from lims.core.errors import Conflict
 from lims.formulations.models import Batch, BatchLine
-from lims.materials.services import create_material
+from lims.materials.services import create_material, set_incompatible
 from lims.runs.selectors.applications import refuse_attack
 from lims.samples.models import Sample
 from lims.samples.selectors import attacks, cautions_of, hazards_of
@@ -66,7 +66,8 @@ def test_the_refusal_on_aluminium_names_the_harm_and_not_the_ingredient() -> Non
 def test_materials_recorded_as_incompatible_are_found_by_the_metal_of_the_block() -> None:
     chemist = somebody(Role.CHEMIST)
     brass = create_material(actor=chemist, name="brass", kind="metal")
-    acid = create_material(actor=chemist, name="acid flux", kind="additive", incompatible=[brass])
+    acid = create_material(actor=chemist, name="acid flux", kind="additive")
+    set_incompatible(acid, actor=chemist, other=brass, effect="corrodes", source="invented")
     sample = make_sample()
     assert not attacks(sample, "brass")
     batch = Batch(code="B-9003", name="flux", exploratory=True, state="made", target_mass=1, frozen={"lines": []})

@@ -17,8 +17,13 @@ from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance, state_words
 from lims.files.models import StoredFile
-from lims.materials.models import Lot, Material, StockMove, Supplier
-from lims.materials.services.stock import move_stock, on_hand_now
+from lims.materials.models import Lot, Material, SafetySheet, StockMove, Supplier
+from lims.materials.services.parts import on_hand_now
+from lims.materials.services.places import place_called
+from lims.materials.services.reserving import release_all
+from lims.materials.services.sheets import newest_sheet
+from lims.materials.services.stock import move_stock
+from lims.materials.services.suppliers import learn_product_code, why_doubtful
 from lims.materials.states import MACHINE, USABLE
 
 
@@ -33,6 +38,10 @@ class LotDetails(TypedDict, total=False):
     expires_on: date | None
     in_use_days: int | None
     certificate: StoredFile | None
+    serial: str
+    made_on: date | None
+    gtin: str
+    safety_sheet: SafetySheet | None
     remarks: str
 
 
@@ -48,16 +57,20 @@ def receive_lot(
 ) -> Lot:
     """Receive a delivery of `mass` [kg] into quarantine; its stock and its certificate are kept with it."""
     _check_receipt(supplier_lot=supplier_lot, mass=mass, details=details)
+    gtin = details.pop("gtin", "")
     lot = Lot(
         code=next_code("lot"),
         material=material,
         supplier=supplier,
         supplier_lot=supplier_lot.strip(),
         received_by=actor,
-        quarantine_reason=_why_doubtful(supplier),
-        **{"received_on": timezone.localdate(), **details},
+        quarantine_reason=why_doubtful(supplier, material=material),
+        place=place_called(details.get("location", "")),
+        **{"received_on": timezone.localdate(), "safety_sheet": newest_sheet(material, supplier), **details},
     )
     lot.save()
+    if gtin:
+        learn_product_code(gtin, material=material, supplier=supplier, by=actor)
     move_stock(lot, mass=mass, kind=StockMove.Kind.RECEIPT, by=actor, cause=lot.code)
     return lot
 
@@ -73,15 +86,6 @@ def _check_receipt(*, supplier_lot: str, mass: Decimal, details: LotDetails) -> 
         problems["received_on"] = ["A delivery cannot come from the future."]
     if problems:
         raise Invalid("The receipt is not complete.", fields=problems)
-
-
-def _why_doubtful(supplier: Supplier | None) -> str:
-    if supplier is None:
-        return "no supplier named"
-    if not supplier.approved:
-        return "supplier not approved"
-    overdue = supplier.evaluate_again_on is not None and supplier.evaluate_again_on < timezone.localdate()
-    return "evaluation of the supplier is overdue" if overdue else ""
 
 
 @act("lot.start_test")
@@ -105,6 +109,7 @@ def dispose_lot(lot: Lot, *, actor: User, reason: str) -> Lot:
     if open_nonconformances("lot", lot.code).exists():
         raise Conflict(f"{lot.code} stands in an open nonconformance.", code="open-nonconformance")
     fresh = _advanced(lot, "dispose", reason=reason)
+    release_all(fresh, by=actor, reason=reason)
     left = on_hand_now(fresh)
     if left:
         move_stock(fresh, mass=-left, kind=StockMove.Kind.LOSS, by=actor, reason=reason)
@@ -122,6 +127,7 @@ def void_lot(lot: Lot, *, actor: User, reason: str) -> Lot:
             code="lot-used",
             next_step="Reject it and open a nonconformance, so that what it went into is looked at.",
         )
+    release_all(fresh, by=actor, reason=reason)
     left = on_hand_now(fresh)
     if left:
         move_stock(fresh, mass=-left, kind=StockMove.Kind.ADJUSTMENT, by=actor, reason=f"void: {reason}")
@@ -151,6 +157,8 @@ def problems_of(lot: Lot, *, on: date | None = None) -> Iterable[tuple[str, str]
             "lot-not-released",
             f"{lot.code} is {state_words(lot)}; only a released lot can be weighed.",
         )
-    last = lot.usable_until
-    if last is not None and last < (on or timezone.localdate()):
+    last, today = lot.usable_until, on or timezone.localdate()
+    if last is not None and last < today:
         yield "lot-expired", f"{lot.code} expired on {last.isoformat()}."
+    elif lot.retest_on is not None and lot.retest_on < today:
+        yield "lot-retest-due", f"{lot.code} was to be tested again by {lot.retest_on.isoformat()}."

@@ -35,14 +35,11 @@ class MaterialFields(TypedDict, total=False):
 
 
 @act("material.create")
-def create_material(
-    *, actor: User | None, incompatible: Iterable[Material] = (), **fields: Unpack[MaterialFields]
-) -> Material:
+def create_material(*, actor: User | None, **fields: Unpack[MaterialFields]) -> Material:
     """Name a material: what it is, its kind, and what is known of it."""
     material = Material(code=next_code("material"))
     _fill(material, fields)
     material.save()
-    material.incompatible.set(incompatible)
     return material
 
 
@@ -53,7 +50,6 @@ def change_material(
     actor: User | None,
     reason: str = "",
     version: int | None = None,
-    incompatible: Iterable[Material] | None = None,
     **fields: Unpack[MaterialFields],
 ) -> Material:
     """Change what is known of a material. `version` is the one that was read: a change made meanwhile refuses."""
@@ -67,8 +63,6 @@ def change_material(
         )
     _fill(fresh, fields)
     fresh.save()
-    if incompatible is not None:
-        fresh.incompatible.set(incompatible)
     return fresh
 
 
@@ -78,7 +72,7 @@ def _fill(material: Material, fields: Mapping[str, Any]) -> None:
     kind_of(material.kind)
     _check_name(material)
     _check_ranges(material)
-    material.hazards = _checked_hazards(material.hazards)
+    material.hazards = checked_hazards(material.hazards)
     if material.hazards and not material.hazards_source.strip():
         raise Invalid(
             "Hazards need their source.", fields={"hazards_source": ["Name the safety data sheet and its date."]}
@@ -105,7 +99,7 @@ def _check_ranges(material: Material) -> None:
             )
 
 
-def _checked_hazards(hazards: Iterable[Mapping[str, str]]) -> list[dict[str, str]]:
+def checked_hazards(hazards: Iterable[Mapping[str, str]], *, field: str = "hazards") -> list[dict[str, str]]:
     """Hazards as code and text; a code must look like one of the Globally Harmonized System."""
     rows = []
     for row in hazards:
@@ -115,7 +109,7 @@ def _checked_hazards(hazards: Iterable[Mapping[str, str]]) -> list[dict[str, str
         if code and not HAZARD_CODE.match(code):
             raise Invalid(
                 f"'{code}' is not a hazard code; a hazard code looks like H315.",
-                fields={"hazards": [f"'{code}': expected a code such as H315 or P261."]},
+                fields={field: [f"'{code}': expected a code such as H315 or P261."]},
             )
         rows.append({"code": code, "text": text})
     return rows

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from django.db.models import Sum
-
 from lims.accounts.acts import act
 from lims.accounts.models import User
-from lims.audit.recording import note_change
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import locked, state_words
 from lims.core.quantities import show_mass, to_microgram
 from lims.materials.models import Lot, StockMove
+from lims.materials.services.parts import need_a_reason, on_hand_now, written
+from lims.materials.services.reserving import take_reserved
 from lims.materials.states import LotState
 
+COUNTED = (StockMove.Kind.LOSS, StockMove.Kind.ADJUSTMENT)
 CLOSED = (LotState.DISPOSED, LotState.VOID)
 
 
@@ -24,33 +24,31 @@ def move_stock(lot: Lot, *, mass: Decimal, kind: str, by: User | None, cause: st
     The lot's row is locked first, so two that take the last of it at once cannot both have it.
     """
     fresh, mass = locked(lot), to_microgram(mass)
-    left = on_hand_now(fresh)
-    if left + mass < 0:
+    if mass < 0:
+        _require_stock(fresh, -mass, cause=cause, kind=kind)
+    move = StockMove(lot=fresh, kind=kind, mass=mass, cause=cause, reason=reason.strip(), by=by)
+    # what went into a batch stands with the batch's weighing, which only those who may read recipes see
+    told = not cause or cause.startswith("LOT-")
+    return written(move, **({"mass": mass, "kind": kind} if told else {}))
+
+
+def _require_stock(lot: Lot, mass: Decimal, *, cause: str, kind: str) -> None:
+    left = on_hand_now(lot)
+    if left < mass:
         raise Conflict(
-            f"{fresh.code} has {show_mass(left)} on hand; {show_mass(-mass)} cannot be taken from it.",
+            f"{lot.code} has {show_mass(left)} on hand; {show_mass(mass)} cannot be taken from it.",
             code="not-enough-stock",
             next_step="Take another lot, or ask quality to correct the stock with a reason.",
             on_hand=str(left),
         )
-    move = StockMove(lot=fresh, kind=kind, mass=mass, cause=cause, reason=reason.strip(), by=by)
-    move.full_clean()
-    move.save()
-    if cause in ("", fresh.code):
-        # what went into a batch stands with the batch's weighing, which only those who may read recipes see
-        note_change(move, {"mass": (None, move.mass), "kind": (None, kind)})
-    return move
-
-
-def on_hand_now(lot: Lot) -> Decimal:
-    """The sum of the ledger [kg]; true until the transaction ends when the lot's row is locked."""
-    return lot.moves.aggregate(total=Sum("mass"))["total"] or Decimal(0)
+    if kind not in COUNTED:  # what is not there any more cannot be kept for anybody
+        take_reserved(lot, mass=mass, left=left, cause=cause)
 
 
 @act("lot.adjust_stock")
 def adjust_stock(lot: Lot, *, actor: User, mass: Decimal, reason: str, loss: bool = False) -> StockMove:
     """Correct the ledger by `mass` [kg] with a reason: found, lost, counted anew."""
-    if not reason.strip():
-        raise Invalid("Say why.", fields={"reason": ["A correction of stock needs a reason."]})
+    need_a_reason(reason, why="A correction of stock needs a reason.")
     if mass == 0:
         raise Invalid("Nothing to correct.", fields={"mass": ["Write how much more or less there is."]})
     if locked(lot).state in CLOSED:

@@ -51,26 +51,17 @@ class MaterialForm(forms.Form):
         help_text="From the safety data sheet, one a line: the code, then its words. H335 May irritate the airways",
     )
     hazards_source = forms.CharField(label="Source of the hazards", required=False, max_length=200)
-    incompatible = forms.MultipleChoiceField(
-        label="Never together with", required=False, widget=forms.SelectMultiple(attrs={"size": 5})
-    )
     remarks = TextArea(required=False)
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["incompatible"].choices = [(m.code, m.name) for m in materials()]  # type: ignore[attr-defined]
 
     def values(self) -> dict[str, Any]:
         """What the service takes, in SI."""
         data = dict(self.cleaned_data)
         data.pop("version")
-        chosen = data.pop("incompatible")
         for name, unit in (("density", "g/cm^3"), ("conductivity", "W/(m*K)")):
             data[name] = _si(data[name], unit=unit, of=name)
             data[f"{name}_u"] = _si_spread(data[f"{name}_u"], unit=unit, of=name)
         data["hazards"] = read_hazards(data["hazards"])
-        data["incompatible"] = list(materials().filter(code__in=chosen))
         return data
 
 
@@ -93,7 +84,6 @@ def material_initial(material: Any) -> dict[str, Any]:
         initial[name] = None if value is None else f"{from_si(value, unit=unit, of=name):.10g}"
         initial[f"{name}_u"] = None if u is None else f"{spread_from_si(u, unit=unit, of=name):.10g}"
     initial["hazards"] = "\n".join(material.hazard_texts)
-    initial["incompatible"] = [other.code for other in material.incompatible.all()]
     return initial
 
 
