@@ -8,7 +8,7 @@ STAMP := .venv/.synced
 # Checks read the settings; as in a trial, they need no secrets from the environment.
 export LIMS_TRIAL ?= 1
 
-.PHONY: help demo demo-check test test-science test-system check bench format clean
+.PHONY: help demo demo-check test test-records test-pages test-science check bench format clean
 
 help: ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-12s %s\n", $$1, $$2}' Makefile
@@ -20,14 +20,17 @@ demo-check: $(STAMP) ## Start it, wait for ranked samples, print them, stop; the
 	@exec $(BIN)/python -m lims.local check
 
 test: $(STAMP) ## Run all tests (those in a browser are left out when there is no Chromium)
-	@$(MAKE) --no-print-directory --jobs=2 --output-sync=target test-science test-system
+	@$(MAKE) --no-print-directory --jobs=2 --output-sync=target test-records test-pages test-science
 
-# The two halves share nothing, so that they run side by side: one computes, the other mostly waits for its servers.
+# The parts share nothing, each has servers of its own, so that they run side by side. The longest comes first.
+test-records: $(STAMP)
+	$(BIN)/python -m pytest --ignore=tests/analysis --ignore=tests/browser --ignore=tests/web --ignore=tests/api
+
+test-pages: $(STAMP)
+	$(BIN)/python -m pytest tests/browser tests/web tests/api
+
 test-science: $(STAMP)
 	$(BIN)/python -m pytest tests/analysis
-
-test-system: $(STAMP)
-	$(BIN)/python -m pytest --ignore=tests/analysis
 
 check: $(STAMP) ## Formatting, lint, types, imports, settings, migrations, architecture
 	$(BIN)/ruff format --check .
@@ -38,8 +41,8 @@ check: $(STAMP) ## Formatting, lint, types, imports, settings, migrations, archi
 	$(BIN)/python -W ignore::RuntimeWarning manage.py makemigrations --check --dry-run
 	$(BIN)/python -m pytest tests/architecture
 
-bench: $(STAMP) ## Measure speed against the limits we set ourselves
-	$(BIN)/python -m pytest tests/benchmarks -m bench -s
+bench: $(STAMP) ## Measure speed against the limits we set ourselves, and try the longest sequences
+	$(BIN)/python -m pytest tests -m bench -s
 
 format: $(STAMP) ## Put the code into its form
 	$(BIN)/ruff format .

@@ -63,6 +63,14 @@ def _fast_passwords(settings) -> None:
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _no_second_try() -> None:
+    """Try a queue that is down once: most tests have none, and reduce by themselves what was sent."""
+    from lims.celery import app
+
+    app.conf.task_publish_retry = False
+
+
 @pytest.fixture(scope="session")
 def django_db_setup(django_test_environment, django_db_blocker) -> Iterator[None]:
     """Bring the test database: a copy of a migrated one, or freshly migrated when the migrations changed."""
