@@ -136,6 +136,11 @@ class WeighSerializer(serializers.Serializer[Any]):
     container = serializers.CharField(allow_blank=True, default="", max_length=60)
     captured = serializers.BooleanField(default=False)
     device_time = serializers.DateTimeField(required=False, allow_null=True, default=None)
+    opened_on = serializers.DateField(
+        required=False,
+        allow_null=True,
+        help_text="When the lot was first opened; asked for where it has a life in use.",
+    )
     reason = serializers.CharField(allow_blank=True, default="", max_length=400)
     more = serializers.BooleanField(default=False)
     meant = serializers.BooleanField(default=False)

@@ -9,10 +9,12 @@ from typing import Any
 from django.db.models import QuerySet
 
 from lims.cases.selectors import open_nonconformances, standing_holds
+from lims.core.machines import state_words
 from lims.core.quantities import from_si, spread_from_si
 from lims.formulations.models import Batch
 from lims.formulations.selectors import lots_in_batch, took_part_in_batch
 from lims.materials.models import Lot, LotProperty
+from lims.materials.selectors import standing_of
 from lims.materials.states import USABLE
 from lims.quality.bridge import NOT_EVALUABLE, Judged, judge_value
 from lims.quality.models import Decision, Verdict
@@ -174,8 +176,17 @@ def _missing_of_lot(lot: Lot) -> Iterable[Missing]:
         yield Missing("not-under-test", "The lot is not under test.")
     if lot.expired:
         yield Missing("lot-expired", f"The lot expired on {lot.usable_until}.")
-    if lot.supplier is None or not lot.supplier.approved:
+    elif lot.retest_due:
+        yield Missing("lot-retest-due", f"The lot was to be tested again by {lot.retest_on}; sign a longer life first.")
+    if lot.origin in (Lot.Origin.RECEIVED, Lot.Origin.SPLIT) and not _supplier_approved(lot):
         yield Missing("supplier-not-approved", "The supplier is not approved.", by_reason=True)
+    for parent in lot.parents.exclude(state__in=USABLE):
+        words = f"{parent.code}, which it was made from, is {state_words(parent)}; say why the lot is good."
+        yield Missing("parent-not-released", words, by_reason=True)
+
+
+def _supplier_approved(lot: Lot) -> bool:
+    return lot.supplier is not None and standing_of(lot.supplier, lot.material).approved
 
 
 def standing_of_batch(batch: Batch) -> Standing:

@@ -174,7 +174,7 @@ def _bench_weighing(request: HttpRequest, found: Any, sheet: Any) -> HttpRespons
         "line": line,
         "form": form,
         "choice": lots_to_weigh(line.row.material),
-        "ask_meant": asked is not None and asked.code == "unit-slip",
+        "asked": {"unit-slip": "meant", "opening-date-needed": "opened_on"}.get(asked.code, "") if asked else "",
         "bar": ["now" if row is line else "done" if row.done else "" for row in sheet.lines],
     }
     return render(request, "batches/bench_weigh.html", context, status=status_of(form))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypedDict, Unpack
 
@@ -19,7 +19,7 @@ from lims.formulations.models import Batch, BatchLine, Weighing, WeighingCheck
 from lims.formulations.selectors import SheetLine, sheet_of
 from lims.formulations.states import BATCH_MACHINE, BatchState
 from lims.materials.models import Lot, StockMove
-from lims.materials.services import move_stock
+from lims.materials.services import move_stock, note_opening
 from lims.materials.services.lots import require_usable
 from lims.materials.states import LotState
 
@@ -34,6 +34,7 @@ class WeighingDetails(TypedDict, total=False):
 
     `captured`: sent by the balance, else typed. `more`: more of this line follows. `meant`: the number was asked about
     and is meant. `device_time`: the balance's own clock; the server's rules.
+    `opened_on`: when the lot was first opened.
     """
 
     as_entered: str
@@ -41,6 +42,7 @@ class WeighingDetails(TypedDict, total=False):
     tare: Decimal
     captured: bool
     device_time: datetime | None
+    opened_on: date | None
     reason: str
     more: bool
     meant: bool
@@ -64,10 +66,10 @@ def weigh(
     reason = details.get("reason", "").strip()
     if outside and not reason:
         raise _needs_reason(off, sheet_line.row)
+    note_opening(taken, opened_on=details.get("opened_on"))
     facts = {"line": sheet_line.row, "by": actor, "lot": taken, "net": net, "balance": balance.strip()}
     made = _keep(facts | {"reason": reason, "deviates": outside}, details)
     move_stock(taken, mass=-net, kind=StockMove.Kind.WEIGHING, by=actor, cause=batch.code)
-    _open(taken)
     _note(batch, off, sheet_line.row, outside=outside, reason=reason)
     return made
 
@@ -149,13 +151,6 @@ def _keep(facts: dict[str, Any], details: WeighingDetails) -> Weighing:
     row.save()
     note_change(row, {"lot": (None, row.lot.code), "net": (None, row.net), "captured": (None, row.captured)})
     return row
-
-
-def _open(lot: Lot) -> None:
-    """The day a lot is first opened starts its life in use."""
-    if lot.opened_on is None:
-        lot.opened_on = timezone.localdate()
-        lot.save()
 
 
 def _note(batch: Batch, off: Decimal, line: BatchLine, *, outside: bool, reason: str) -> None:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from lims.accounts.acts import act, require_not_own_work
 from lims.accounts.models import User
-from lims.cases.selectors import open_nonconformances
-from lims.cases.services import open_nonconformance
 from lims.core.errors import Conflict
 from lims.core.machines import locked
 from lims.formulations.models import Batch
@@ -13,7 +11,13 @@ from lims.formulations.selectors import lots_in_batch
 from lims.formulations.states import BATCH_MACHINE
 from lims.quality.models import Decision
 from lims.quality.selectors import standing_of_batch, took_part
-from lims.quality.services.deciding import Signing, decide, require_nothing_missing, require_reason
+from lims.quality.services.deciding import (
+    Signing,
+    decide,
+    reject,
+    require_nothing_missing,
+    require_reason,
+)
 
 
 @act("batch.release")
@@ -49,9 +53,5 @@ def reject_batch(batch: Batch, *, actor: User, password: str, reason: str) -> Ba
     require_not_own_work(actor, "batch.reject", took_part(batch))
     fresh = locked(batch)
     after = BATCH_MACHINE.after(fresh.state, "reject", name=fresh.code)
-    decide(fresh, Signing(actor, password, Decision.Outcome.REJECT, reason), standing_of_batch(fresh))
-    fresh.state = after
-    fresh.save()
-    if not open_nonconformances("batch", fresh.code).exists():
-        open_nonconformance(fresh, actor=None, title=f"{fresh.code} rejected", description=reason)
+    reject(fresh, standing_of_batch(fresh), actor=actor, password=password, reason=reason, after=after)
     return fresh

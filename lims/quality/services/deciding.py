@@ -7,6 +7,8 @@ from typing import Any
 
 from lims.accounts.models import User
 from lims.audit.recording import note_change
+from lims.cases.selectors import open_nonconformances
+from lims.cases.services import open_nonconformance
 from lims.core.errors import Conflict, Invalid
 from lims.quality.models import Decision, Verdict
 from lims.quality.selectors import Judgement, Standing
@@ -50,6 +52,16 @@ def require_reason(reason: str) -> None:
     """Refuse a decision without its reason."""
     if not reason.strip():
         raise Invalid("Say why.", fields={"reason": ["This decision needs a reason."]})
+
+
+def reject(record: Any, standing: Standing, *, actor: User, password: str, reason: str, after: str) -> Any:
+    """Sign the rejection of a locked record. A nonconformance opens where none is open about it yet."""
+    decide(record, Signing(actor, password, Decision.Outcome.REJECT, reason), standing)
+    record.state = after
+    record.save()
+    if not open_nonconformances(record.record_kind, record.code).exists():
+        open_nonconformance(record, actor=None, title=f"{record.code} rejected", description=reason)
+    return record
 
 
 def keep_verdict(record: Any, judgement: Judgement) -> Verdict:

@@ -14,7 +14,14 @@ from lims.materials.services import add_lot_property
 from lims.materials.states import MACHINE
 from lims.quality.models import Decision
 from lims.quality.selectors import Standing, standing_of_lot, took_part_in_lot, verdicts_of
-from lims.quality.services.deciding import Signing, decide, keep_verdict, require_nothing_missing, require_reason
+from lims.quality.services.deciding import (
+    Signing,
+    decide,
+    keep_verdict,
+    reject,
+    require_nothing_missing,
+    require_reason,
+)
 
 
 @act("lot.judge")
@@ -69,11 +76,7 @@ def reject_lot(lot: Lot, *, actor: User, password: str, reason: str) -> Lot:
     require_not_own_work(actor, "lot.reject", took_part_in_lot(lot))
     fresh = locked(lot)
     after = MACHINE.after(fresh.state, "reject", name=fresh.code)
-    decide(fresh, Signing(actor, password, Decision.Outcome.REJECT, reason), standing_of_lot(fresh))
-    fresh.state = after
-    fresh.save()
-    if not open_nonconformances("lot", fresh.code).exists():
-        open_nonconformance(fresh, actor=None, title=f"{fresh.code} rejected", description=reason)
+    reject(fresh, standing_of_lot(fresh), actor=actor, password=password, reason=reason, after=after)
     return fresh
 
 

@@ -13,7 +13,7 @@ from lims.formulations.kinds import SETTINGS, setting_to_si
 from lims.formulations.selectors import approved_versions
 from lims.formulations.services import LineSpec, StepSpec
 from lims.materials.selectors import materials
-from lims.web.forms.fields import CodeField, NumberField, TextArea
+from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
 
 PERCENT = Decimal(100)
 
@@ -139,6 +139,9 @@ class WeighForm(forms.Form):
     more = forms.BooleanField(label="More of this line follows", required=False)
     reason = forms.CharField(
         required=False, max_length=400, help_text="Needed when the mass lies outside the allowed range."
+    )
+    opened_on = DateField(
+        label="Lot first opened on", required=False, help_text="Today, if you open it now. Its life in use starts then."
     )
     meant = forms.BooleanField(label="I read the balance again: this number is meant", required=False)
 
