@@ -8,6 +8,7 @@ from analysis.figures.budget import budget_figure
 from analysis.figures.gap_map import gap_map_figure
 from analysis.figures.layer import layer_figure
 from analysis.figures.ranking import ranking_figure
+from analysis.figures.sizes import sizes_figure
 from analysis.figures.study import study_figure
 from analysis.figures.traces import traces_figure
 
@@ -18,6 +19,7 @@ FIGURES: Mapping[str, Callable[..., FigureSpec]] = MappingProxyType(
         "budget": budget_figure,
         "gap_map": gap_map_figure,
         "layer": layer_figure,
+        "sizes": sizes_figure,
         "study": study_figure,
     }
 )

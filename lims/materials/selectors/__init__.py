@@ -36,6 +36,7 @@ from lims.materials.selectors.results import (
     shown_result,
     si_unit_of,
 )
+from lims.materials.selectors.sizes import distributions_of, plot_of_sizes
 from lims.materials.selectors.suppliers import (
     evaluations_of,
     get_supplier_for,
@@ -51,6 +52,7 @@ __all__ = [
     "balance_of",
     "container_codes",
     "descendants_of",
+    "distributions_of",
     "evaluations_of",
     "extensions_of",
     "get_incompatibility_of",
@@ -70,6 +72,7 @@ __all__ = [
     "materials",
     "on_hand",
     "places",
+    "plot_of_sizes",
     "product_called",
     "property_over_lots",
     "reservations_of",

@@ -14,6 +14,7 @@ from lims.materials.services.places import create_place, move_lot
 from lims.materials.services.properties import add_lot_property
 from lims.materials.services.reserving import release_reservation, reserve_stock
 from lims.materials.services.sheets import add_safety_sheet, set_incompatible, withdraw_incompatible
+from lims.materials.services.sizes import add_size_distribution
 from lims.materials.services.stock import adjust_stock, move_stock
 from lims.materials.services.suppliers import approve_supplier, create_supplier, withdraw_supplier_approval
 
@@ -22,6 +23,7 @@ __all__ = [
     "Part",
     "add_lot_property",
     "add_safety_sheet",
+    "add_size_distribution",
     "adjust_stock",
     "approve_supplier",
     "blend_lots",

@@ -17,7 +17,7 @@ W = TypeVar("W", bound=Written)
 
 def written(row: W, **told: Any) -> W:
     """Check and keep a row that is written once; `told` is what the history says of it."""
-    # the records it points at were just read, and constraints are the database's: asking for them again is half the time
+    # the records it points at were just read, and constraints are the database's own: asking again takes half the time
     links = {f.name for f in row._meta.concrete_fields if f.is_relation}
     row.full_clean(exclude=links, validate_unique=False, validate_constraints=False)
     row.save()

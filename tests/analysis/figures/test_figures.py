@@ -15,6 +15,7 @@ from analysis.figures.gap_map import Layer
 from analysis.figures.plotly import figure_json
 from analysis.figures.svg import figure_svg
 from analysis.figures.traces import thin
+from analysis.materials.distribution import size_table
 from analysis.results import BudgetLine, Measured, Settled
 from analysis.units import to_si
 
@@ -43,6 +44,7 @@ def a_ranking(**changes: object) -> Ranking:
     return rank(results, conditions=Conditions(), **changes)  # type: ignore[arg-type]
 
 
+POWDER = size_table([1e-6, 2e-6, 5e-6, 1e-5], [0.0, 20.0, 70.0, 100.0], form="below", basis="volume")
 TIME = np.arange(0.0, 4000.0)
 BUDGET = [BudgetLine(f"source {n}", 0.1, share, "B") for n, share in enumerate((0.5, 0.3, 0.15, 0.05))]
 
@@ -78,6 +80,7 @@ def every_figure() -> dict[str, FigureSpec]:
             heat_flux=150_000.0,
             block_conductivity=390.0,
         ),
+        "sizes": FIGURES["sizes"]({"our own": POWDER}),
         "study": FIGURES["study"](SERIES),
     }
 
