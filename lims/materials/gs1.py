@@ -1,7 +1,7 @@
 """Read a supplier's symbol: element strings of GS1 as a scanner gives them.
 
-Application identifiers, their lengths and the separator after those of open length follow the GS1 General
-Specifications, 3.2 and 7.8 (the tables are from memory; the tests name worked examples). Only what a receipt needs is
+Application identifiers and lengths follow the table at gs1.org/standards/barcodes/application-identifiers; the day 00,
+the century and the check digit follow the GS1 General Specifications, 3.4, 7.12 and 7.9. Only what a receipt needs is
 taken; an identifier that is not known here is named, never guessed.
 """
 
