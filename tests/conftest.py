@@ -64,11 +64,11 @@ def _fast_passwords(settings) -> None:
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _no_second_try() -> None:
-    """Try a queue that is down once: most tests have none, and reduce by themselves what was sent."""
+def _no_waiting_for_a_queue() -> None:
+    """Wait for no queue that is down: most tests have none, and reduce by themselves what was sent."""
     from lims.celery import app
 
-    app.conf.task_publish_retry = False
+    app.conf.task_publish_retry_policy = {"max_retries": 1, "interval_start": 0.001, "interval_max": 0.001}
 
 
 @pytest.fixture(scope="session")
