@@ -22,12 +22,12 @@ from __future__ import annotations
 from analysis.joining import join
 from analysis.output import from_dict, to_text
 from analysis.plausibility import Claim, assess
-from analysis.results import Measured, Outcome, Reduction, Trace
+from analysis.results import Measured, Outcome, Propagated, Reduction, Trace, Trials
 from analysis.runs import Run, Setup, read_run, reduce, trace_of
 from analysis.setup import RigSetup
 from analysis.setup_reading import read_setup
 from analysis.steady.zero_run import reduce_zero
-from analysis.studies import ageing, cycles, press, series, thinning
+from analysis.studies import ageing, cycles, difference, press, series, thinning
 from analysis.version import VERSION
 
 __version__ = VERSION
@@ -36,14 +36,17 @@ __all__ = [
     "Claim",
     "Measured",
     "Outcome",
+    "Propagated",
     "Reduction",
     "RigSetup",
     "Run",
     "Setup",
     "Trace",
+    "Trials",
     "ageing",
     "assess",
     "cycles",
+    "difference",
     "from_dict",
     "join",
     "press",

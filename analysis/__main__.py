@@ -27,6 +27,7 @@ _REDUCE = """examples:
   python -m analysis reduce run.csv --setup bench-2.toml --zero zero.csv --json > run.json
   python -m analysis reduce run.csv --setup bench-2.toml --with coolant.csv --offset "2.5 s"
   python -m analysis reduce run.csv --setup bench-2.toml --working thermal_impedance
+  python -m analysis reduce run.csv --setup bench-2.toml --monte-carlo --seed 7
 
 Exit codes: 0 figures; 2 a file or the setup cannot be read; 3 read, but no figure is defensible."""
 _BATCH = """example:
@@ -63,7 +64,13 @@ def exit_code(reduction: Reduction) -> int:
 
 def _reduce(options: argparse.Namespace) -> int:
     run, setup = _run_of(options)
-    reduction = analysis.reduce(run, setup=setup, zero=options.zero, zero_after=options.zero_after)
+    reduction = analysis.reduce(
+        run,
+        setup=setup,
+        zero=options.zero,
+        zero_after=options.zero_after,
+        monte_carlo=commands.seed_of(options),
+    )
     if options.working:
         shown = working.working_of(reduction, options.working)
         print(_json(working.to_dict(shown)) if options.json else working.to_text(shown))
@@ -141,6 +148,7 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("--with", dest="other", type=Path, metavar="OTHER", help="a second file of the same run")
     one.add_argument("--offset", help="how much later OTHER began than the run, such as '2.5 s'; else by their clocks")
     one.add_argument("--working", metavar="FIGURE", help="show how one figure is worked out, such as thermal_impedance")
+    commands.add_monte_carlo(one)
     one.add_argument("--json", action="store_true", help="print the result object")
     one.set_defaults(run_command=_reduce)
 

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from analysis import studies
+from analysis.comparing.difference import CHANGES
+from analysis.errors import OutOfRange
 from analysis.results import Outcome
 from analysis.rig.commands import add_rig
 
@@ -16,11 +18,36 @@ Commands = Any  # argparse does not name the type of what add_subparsers returns
 def add_commands(commands: Commands) -> None:
     """Add one command for each method; each sets `find`, which gives the outcome of its options."""
     _add_series(commands)
+    _add_difference(commands)
     _add_cycles(commands)
     _add_ageing(commands)
     _add_press(commands)
     add_rig(commands)
     _add_thinning(commands)
+
+
+def add_monte_carlo(parser: argparse.ArgumentParser) -> None:
+    """The options by which figures are propagated by Monte Carlo as well."""
+    parser.add_argument(
+        "--monte-carlo", action="store_true", help="propagate by Monte Carlo as well and tell whether both agree"
+    )
+    parser.add_argument("--seed", type=_seed, metavar="N", help="seed of the Monte Carlo trials (1)")
+
+
+def seed_of(options: argparse.Namespace) -> int | None:
+    """The seed of the Monte Carlo trials; None where none are asked for."""
+    if options.seed is None:
+        return 1 if options.monte_carlo else None
+    if not options.monte_carlo:
+        raise OutOfRange("--seed is for Monte Carlo trials; ask for them by --monte-carlo")
+    seed: int = options.seed
+    return seed
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal() or int(text) >= 2**32:
+        raise argparse.ArgumentTypeError(f"expected a whole number from 0 to {2**32 - 1}, found '{text}'")
+    return int(text)
 
 
 def _command(commands: Commands, name: str, *, words: str, more: str) -> argparse.ArgumentParser:
@@ -44,17 +71,41 @@ def _add_series(commands: Commands) -> None:
   python -m analysis reduce run-050.csv --setup bench-2.toml --zero zero.csv --json > gap-050.json
   ... the same for two or more other gaps, then
   python -m analysis series gap-050.json gap-100.json gap-200.json
+  python -m analysis series gap-*.json --monte-carlo --seed 7
 
 With --json: figures (conductivity, contact_impedance), budget, results (each with its distance from the line, or why it
 was left out), line (slope, intercept, correlation, zero_offset where the intercept is below zero), tests (probabilities
 of lack of fit and of curvature), flags. Exit code 3: read, but no line is defensible; the flags say why.""",
     )
     parser.add_argument("results", type=Path, nargs="+", help="results that `reduce --json` printed")
+    add_monte_carlo(parser)
     parser.set_defaults(find=_series)
 
 
 def _series(options: argparse.Namespace) -> Outcome:
-    return studies.series(options.results)
+    return studies.series(options.results, monte_carlo=seed_of(options))
+
+
+def _add_difference(commands: Commands) -> None:
+    parser = _command(
+        commands,
+        "difference",
+        words="difference of two results, what they share (one rig, one zero) cancelled as far as it is alike",
+        more="""example:
+  python -m analysis difference grey.json white.json --figure thermal_impedance --monte-carlo
+
+The second less the first. With --json: figures (the difference), budget, root_sum (the uncertainty that independent
+results would have), shared (the sources both have), monte_carlo where asked for.""",
+    )
+    parser.add_argument("one", type=Path, help="result that `reduce --json` printed")
+    parser.add_argument("other", type=Path, help="result that `reduce --json` printed, from which ONE is taken")
+    parser.add_argument("--figure", default="thermal_impedance", choices=tuple(CHANGES))
+    add_monte_carlo(parser)
+    parser.set_defaults(find=_difference)
+
+
+def _difference(options: argparse.Namespace) -> Outcome:
+    return studies.difference(options.one, options.other, figure=options.figure, monte_carlo=seed_of(options))
 
 
 def _with_run(parser: argparse.ArgumentParser) -> None:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from analysis.output import figure_entry, figure_text, finite, line_entry
+from analysis import propagated
+from analysis.output import figure_entry, figure_text, finite, line_entry, monte_carlo_entries
 from analysis.quantities import QUANTITIES
 from analysis.results import Flag, Measured, Outcome, Severity
 
@@ -25,6 +26,7 @@ def to_dict(outcome: Outcome) -> dict[str, Any]:
         "figures": {key: figure_entry(measured, key) for key, measured in outcome.figures.items()},
         "budget": {key: [line_entry(line, key) for line in lines] for key, lines in outcome.budget.items()},
         **{key: plain(value) for key, value in outcome.parts.items()},
+        **monte_carlo_entries(outcome.monte_carlo),
         "flags": [flag_entry(flag) for flag in outcome.flags],
         "notes": dict(outcome.notes),
         **{key: value for key, value in kept.items() if key != "run"},
@@ -37,6 +39,7 @@ def to_text(outcome: Outcome) -> str:
     lines = list(outcome.text)
     if outcome.figures:
         lines += ["", "figures (expanded uncertainty at 95 %)", *figures_text(outcome.figures)]
+    lines += propagated.lines_of(outcome.monte_carlo)
     for severity, title in _TITLES.items():
         flags = [flag for flag in outcome.flags if flag.severity is severity]
         if flags:

@@ -10,9 +10,10 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from analysis import propagated
 from analysis.errors import UnreadableFile, Where
 from analysis.quantities import QUANTITIES
-from analysis.results import BudgetLine, Flag, Input, Measured, Plateau, Press, Reduction, Settled, Severity
+from analysis.results import BudgetLine, Flag, Input, Measured, Plateau, Press, Propagated, Reduction, Settled, Severity
 from analysis.units import DIMENSIONS, conversion, format_measured, from_si, shown, shown_difference, to_si
 
 _SLOPE = "K/min"
@@ -37,7 +38,13 @@ def to_dict(reduction: Reduction) -> dict[str, Any]:
         "files": dict(reduction.files),
         "package_version": reduction.package_version,
         "inputs": [_input(entry) for entry in reduction.inputs],
+        **monte_carlo_entries(reduction.monte_carlo),
     }
+
+
+def monte_carlo_entries(found: Mapping[str, Propagated]) -> dict[str, Any]:
+    """The part of a result object that tells figures by Monte Carlo; nothing where none was asked for."""
+    return {"monte_carlo": {key: propagated.to_entry(one, key) for key, one in found.items()}} if found else {}
 
 
 def from_dict(data: Mapping[str, Any], *, name: str = "") -> Reduction:
@@ -62,6 +69,7 @@ def to_text(reduction: Reduction) -> str:
         lines += [f"  {QUANTITIES[key].label:<{width}}  {figure_text(m, key)}" for key, m in reduction.figures.items()]
     press = _press_text(reduction.press)
     lines += ["", press] if press else []
+    lines += propagated.lines_of(reduction.monte_carlo)
     lines += _flags_text(reduction)
     if reduction.notes:
         lines += ["", "notes", *(f"  {key}: {text}" for key, text in reduction.notes.items())]
@@ -227,6 +235,7 @@ def _reduction(data: Mapping[str, Any]) -> Reduction:
         files=dict(data.get("files", {})),
         package_version=str(data.get("package_version", "")),
         inputs=tuple(_input_back(entry) for entry in data.get("inputs", ())),
+        monte_carlo={key: propagated.from_entry(entry, key) for key, entry in (data.get("monte_carlo") or {}).items()},
     )
 
 

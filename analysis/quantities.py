@@ -56,6 +56,8 @@ _ENTRIES = (
     Quantity("relative_change", "ΔR/R", "Relative change of thermal impedance", "ratio", "1", "%"),
     Quantity("change_per_1000_h", "ΔR/R", "Relative change in 1000 h", "ratio", "1", "%"),
     Quantity("gap_change", "Δd", "Change of gap", "length", "m", "um"),
+    Quantity("rise_change", "δΔT", "Change of temperature rise", "temperature_difference", "K", "K"),
+    Quantity("conductivity_change", "Δλ", "Change of apparent conductivity", "conductivity", "W/(m*K)", "W/(m*K)"),
     Quantity("rest_gap", "d_∞", "Gap at rest", "length", "m", "um"),
     Quantity("gap_to_go", "d - d_∞", "Gap still to go", "length", "m", "um"),
     Quantity("yield_stress", "τ_y", "Yield stress", "pressure", "Pa", "Pa"),

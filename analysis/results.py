@@ -155,6 +155,63 @@ class Input:
     depth: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Trials:
+    """How a figure is propagated by Monte Carlo: the `seed`, and when enough trials were made. [1]
+
+    `digits` significant digits of the standard uncertainty count: half of the last is the tolerance to which the linear
+    law is held. Trials are added until the results are known to `share` of it, but not beyond `most`.
+
+    1. JCGM 101:2008, 7.9.4, and 8.2 for the share of one fifth.
+    """
+
+    seed: int = 1
+    digits: int = 2
+    share: float = 0.2
+    most: int = 2_000_000
+    confidence: float = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Propagated:
+    """A figure by Monte Carlo, in its SI unit, beside what the linear law says of it. [1]
+
+    `value` and `u` are mean and standard deviation of the trials; `low` and `high` leave out as many below as above;
+    `shortest` is the shortest interval. `tolerance` is the numerical tolerance of u, `doubt` how well the trials know
+    their own results (two standard deviations), `settled` whether that is well enough.
+
+    1. JCGM 101:2008, 7.6, 7.7, 7.9 and 8.
+    """
+
+    value: float
+    u: float
+    low: float
+    high: float
+    shortest: tuple[float, float]
+    trials: int
+    seed: int
+    digits: int
+    confidence: float
+    tolerance: float
+    doubt: float
+    settled: bool
+    linear_low: float = math.nan
+    linear_high: float = math.nan
+
+    @property
+    def apart(self) -> tuple[float, float]:
+        """How far the ends of the linear law's interval lie from those of the trials'; nan without a linear law."""
+        return abs(float(self.linear_low - self.low)), abs(float(self.linear_high - self.high))
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the linear law is good enough: neither end is off by more than the tolerance. [1] (clause 8.1)
+
+        Where the trials ended before they had settled, an end counts as off only by what they do not leave in doubt.
+        """
+        return max(self.apart) <= self.tolerance + (0.0 if self.settled else self.doubt)
+
+
 class Shown:
     """What a reduction and an outcome share: how their figures are read and shown, and whether a flag blocks them."""
 
@@ -204,6 +261,7 @@ class Reduction(Shown):
     files: Mapping[str, str] = field(default_factory=lambda: EMPTY)  # role (run, zero, zero_after) -> SHA-256
     package_version: str = VERSION
     inputs: tuple[Input, ...] = ()  # what the figures were made from, for the working to be shown
+    monte_carlo: Mapping[str, Propagated] = field(default_factory=dict)  # figures propagated so as well, where asked
 
     def to_dict(self) -> dict[str, object]:
         """The result object for JSON, in the units people see; see `analysis.output`."""
@@ -237,6 +295,7 @@ class Outcome(Shown):
     setup: Mapping[str, object] = field(default_factory=dict)
     files: Mapping[str, str] = field(default_factory=lambda: EMPTY)
     package_version: str = VERSION
+    monte_carlo: Mapping[str, Propagated] = field(default_factory=dict)  # figures propagated so as well, where asked
 
     def to_dict(self) -> dict[str, object]:
         """The result object for JSON, in the units people see; see `analysis.outcomes`."""

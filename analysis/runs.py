@@ -11,9 +11,9 @@ import numpy as np
 from analysis import readers, tables
 from analysis.errors import BadSetup, Where
 from analysis.methods import METHODS
-from analysis.results import Reduction, Trace
+from analysis.results import Reduction, Trace, Trials
 from analysis.setup import RigSetup
-from analysis.setup_reading import read_setup, time_column, with_channels, with_window
+from analysis.setup_reading import read_setup, time_column, with_channels, with_monte_carlo, with_window
 from analysis.tables import Heading, RawTable, Wanted
 
 Columns = Mapping[str, Sequence[float] | np.ndarray]
@@ -28,16 +28,22 @@ def reduce(
     zero: Run | None = None,
     zero_after: Run | None = None,
     window: tuple[float, float] | None = None,
+    monte_carlo: Trials | int | None = None,
 ) -> Reduction:
     """Reduce one run to its figures.
 
     Parameters: `run`, `zero` and `zero_after` are paths, traces, or mappings of columns headed as in a file
     (`"hot [degC]"`); `setup` a path, the mapping of a setup file, or a RigSetup; without it columns are known by their
-    names; `window` two times in s of the run, chosen by a person instead of the settled plateau that is found.
+    names; `window` two times in s of the run, chosen by a person instead of the settled plateau that is found;
+    `monte_carlo` a seed, or `Trials`, to propagate every figure by Monte Carlo as well: the result then tells for each
+    whether the linear law agrees and which interval is used.
     Raises UnreadableFile, BadSetup or UnitError, each naming the file, the line, the column or the key.
     """
     rig = _setup(run, setup)
     rig = rig if window is None else with_window(rig, window)
+    if monte_carlo is not None:
+        asked = monte_carlo if isinstance(monte_carlo, Trials) else Trials(seed=monte_carlo)
+        rig = with_monte_carlo(rig, asked)
     known = {key: method for key, method in METHODS.items() if method.reduces}
     if rig.method not in known:
         raise BadSetup(f"'{rig.method}' is no method; known: {', '.join(known)}", where=Where(key="[run] method"))

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta
 
-from analysis.results import Measured
+from analysis.results import Measured, Trials
 from analysis.units import to_si
 
 MIN_DURATION = to_si(180.0, "s", "time")
@@ -59,4 +59,5 @@ class RigSetup:
     kind: str = ""  # kind of material, for plausibility; "" where unknown
     method: str = "steady"
     window: tuple[float, float] | None = None  # [s] of the run: chosen by a person instead of the plateau found
+    monte_carlo: Trials | None = None  # how every figure is propagated so as well, where asked
     source: Mapping[str, object] = field(default_factory=dict)  # the mapping it was read from, as in the TOML file

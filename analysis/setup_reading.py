@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from analysis.errors import BadSetup, OutOfRange, UnitError, Where
 from analysis.quantities import CHANNEL_QUANTITIES, QUANTITIES
-from analysis.results import Measured
+from analysis.results import Measured, Trials
 from analysis.sensors import SENSORS
 from analysis.setup import MAX_SLOPE, MIN_DURATION, Channel, RigSetup
 from analysis.setup_tables import Table, tolerance
@@ -24,7 +24,7 @@ from analysis.units import conversion
 
 HEAT_FLOWS = ("electrical", "meter_bar", "coolant")
 CONDITIONS: Mapping[str, str] = {"heater_power": "power", "force": "force", "coolant_temperature": "temperature"}
-_TABLES = ("rig", "gap", "zero", "nominal", "tolerance", "steady", "channel", "run")
+_TABLES = ("rig", "gap", "zero", "nominal", "tolerance", "steady", "channel", "run", "monte_carlo")
 _DEEP = ("hot_temperature", "cold_temperature")
 _SENSED = (*_DEEP, "coolant_in", "coolant_out", "ambient_temperature", "cold_junction")
 
@@ -95,6 +95,7 @@ def from_mapping(mapping: Mapping[str, object], *, file: str = "") -> RigSetup:
         application=run.text("application"),
         kind=run.text("kind"),
         method=run.text("method", "steady"),
+        monte_carlo=_trials(top),
         source=mapping,
     )
     for table in (rig, gap, zero, tolerance_table, steady, run):
@@ -107,6 +108,12 @@ def from_mapping(mapping: Mapping[str, object], *, file: str = "") -> RigSetup:
 def with_window(setup: RigSetup, window: tuple[float, float]) -> RigSetup:
     """A setup with a window that a person chose, also in the mapping that a result carries."""
     return replace(setup, window=window, source=_mapping_with_window(setup.source, window))
+
+
+def with_monte_carlo(setup: RigSetup, trials: Trials) -> RigSetup:
+    """A setup whose figures are propagated by Monte Carlo as well, also in the mapping that a result carries."""
+    table = {"seed": trials.seed, "digits": trials.digits}
+    return replace(setup, monte_carlo=trials, source={**setup.source, "monte_carlo": table})
 
 
 def with_channels(setup: RigSetup, headings: Sequence[Heading], *, file: str = "") -> RigSetup:
@@ -249,6 +256,19 @@ def _duration(table: Table, key: str) -> timedelta | None:
         return None if seconds is None else timedelta(seconds=seconds)
     except OverflowError as error:
         raise table.wrong(key, "the duration is too long") from error
+
+
+def _trials(top: Table) -> Trials | None:
+    """How figures are propagated by Monte Carlo; None where the setup has no such table."""
+    if top.get("monte_carlo") is None:
+        return None
+    table = top.inner("monte_carlo")
+    found = Trials(
+        seed=table.whole("seed", 1, least=0, most=2**32 - 1),
+        digits=table.whole("digits", 2, least=1, most=3),
+    )
+    table.done()
+    return found
 
 
 def _nominal(table: Table) -> dict[str, float]:

@@ -62,6 +62,15 @@ class Table:
             raise self.wrong(key, f"expected a number, found {_kind(value)}")
         return float(value)
 
+    def whole(self, key: str, default: int, *, least: int, most: int) -> int:
+        """A whole number from `least` to `most`."""
+        value = self.get(key)
+        if value is None:
+            return default
+        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+            raise self.wrong(key, f"expected a whole number from {least} to {most}, found {value!r}")
+        return value
+
     def quantity(self, key: str, dimension: str, *, least: float = -math.inf) -> float | None:
         """A number with its unit as a float in SI; None where the key is not there."""
         value = self.get(key)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from analysis.comparing.difference import difference_of
 from analysis.errors import UnreadableFile, Where
 from analysis.methods.ageing import reduce_ageing
 from analysis.methods.cycles import reduce_cycles
@@ -14,17 +15,18 @@ from analysis.methods.press import reduce_press
 from analysis.methods.series import reduce_series
 from analysis.methods.thinning import reduce_thinning
 from analysis.output import from_dict
-from analysis.results import Outcome, Reduction
+from analysis.results import Outcome, Reduction, Trials
 from analysis.runs import Run, Setup, prepare
 from analysis.units import parse_quantity
 
 Result = Path | str | Mapping[str, Any] | Reduction
 
 
-def series(results: Sequence[Result]) -> Outcome:
+def series(results: Sequence[Result], *, monte_carlo: Trials | int | None = None) -> Outcome:
     """Bulk conductivity and contact impedance from results at several gaps; see `analysis.methods.series`.
 
-    Parameters: `results` at least three paths of result files, result objects, or reductions.
+    Parameters: `results` at least three paths of result files, result objects, or reductions; `monte_carlo` a seed, or
+    `Trials`, to propagate slope, contact impedance and conductivity by Monte Carlo as well.
     Raises UnreadableFile, naming the file and what is wrong, for what is no result.
     """
     read = [_read(result, number=number) for number, result in enumerate(results, start=1)]
@@ -32,6 +34,7 @@ def series(results: Sequence[Result]) -> Outcome:
         [reduction for reduction, _, _ in read],
         names=[name for _, name, _ in read],
         overridden=[overridden for _, _, overridden in read],
+        trials=Trials(seed=monte_carlo) if isinstance(monte_carlo, int) else monte_carlo,
     )
 
 
@@ -44,6 +47,19 @@ def ageing(results: Sequence[Result], *, figure: str = "thermal_impedance") -> O
         overridden=[overridden for _, _, overridden in read],
         figure=figure,
     )
+
+
+def difference(
+    one: Result, other: Result, *, figure: str = "thermal_impedance", monte_carlo: Trials | int | None = None
+) -> Outcome:
+    """`other` less `one` in one figure, what both share counted as shared; see `analysis.comparing.difference`.
+
+    Parameters: `one` and `other` paths of result files, result objects, or reductions; `monte_carlo` a seed, or
+    `Trials`, to propagate the difference by Monte Carlo as well.
+    """
+    first, second = (_read(result, number=number)[0] for number, result in enumerate((one, other), start=1))
+    trials = Trials(seed=monte_carlo) if isinstance(monte_carlo, int) else monte_carlo
+    return difference_of(first, second, figure=figure, trials=trials)
 
 
 def cycles(

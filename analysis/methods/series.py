@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.results import Outcome, Reduction
+from analysis.results import Outcome, Reduction, Trials
 from analysis.thickness.reporting import reduce_points
 
 NAME = "series"
@@ -12,12 +12,17 @@ VERSION = "1"
 
 
 def reduce_series(
-    results: Sequence[Reduction], *, names: Sequence[str] = (), overridden: Sequence[Sequence[str]] = ()
+    results: Sequence[Reduction],
+    *,
+    names: Sequence[str] = (),
+    overridden: Sequence[Sequence[str]] = (),
+    trials: Trials | None = None,
 ) -> Outcome:
     """Bulk conductivity and contact impedance from a line through impedance against gap. [1], [2], [3]
 
     Parameters: `results` reductions of at least three specimens or gaps of one material at one pressure; `names` what
-    they are called in messages; `overridden` for each result the codes of flags that a named person has overruled.
+    they are called in messages; `overridden` for each result the codes of flags that a named person has overruled;
+    `trials` to propagate slope, intercept and conductivity by Monte Carlo as well.
     Returns the figures `conductivity` and `contact_impedance`; without a defensible line the figures are empty and a
     flag says why, and which spread of gaps would do. The parts of the outcome (units as people see them):
     `results` every result with its gap, its impedance and its distance from the line, or why it was left out;
@@ -31,4 +36,4 @@ def reduce_series(
     2. D. York et al., Am. J. Phys. 72 (2004) 367.
     3. JCGM 100:2008, 5.2 and H.3.
     """
-    return reduce_points(results, names=names, overridden=overridden, method=(NAME, VERSION))
+    return reduce_points(results, names=names, overridden=overridden, method=(NAME, VERSION), trials=trials)

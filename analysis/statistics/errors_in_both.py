@@ -16,6 +16,7 @@ from analysis.statistics.student import coverage_factor
 
 _REPETITIONS = 500
 _TOLERANCE = 1e-13  # of the slope, relative
+_FEW, _ROUGH = 30, 1e-8  # repetitions and relative change of many slopes at once
 _STEP = 1e-3  # of a point's uncertainty, for derivatives
 _SMALLEST = 1e-9  # of the spread: the least step for an exact point
 _LEAST = 1e-300
@@ -129,6 +130,30 @@ def _slopes(x: Array, y: Array, vx: Array, vy: Array) -> Array:
         if (np.abs(slopes - before) <= _TOLERANCE * np.abs(slopes)).all():
             return slopes
     raise OutOfRange("no straight line can be told from these points")
+
+
+def lines_through(x: ArrayLike, *, y: ArrayLike, u_x: Array, u_y: Array) -> tuple[Array, Array]:
+    """Intercepts and slopes, shapes (m,), of many sets of points at once: `x` and `y` of shape (m, n). [1] (York 2004)
+
+    For drawn points, as `fit_both` fits one set: a set whose line cannot be told keeps that of least squares.
+    """
+    xs, ys = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+    vx, vy = np.asarray(u_x, dtype=np.float64) ** 2, np.asarray(u_y, dtype=np.float64) ** 2
+    u = xs - xs.mean(axis=-1, keepdims=True)
+    plain = (u * ys).sum(axis=-1, keepdims=True) / (u * u).sum(axis=-1, keepdims=True)
+    slopes = plain
+    for _ in range(_FEW):
+        before, weights = slopes, 1.0 / (vy + slopes**2 * vx)
+        x_mean, y_mean = _means(xs, ys, weights)
+        u, v = xs - x_mean, ys - y_mean
+        beta = weights**2 * (u * vy + slopes * v * vx)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slopes = (beta * v).sum(axis=-1, keepdims=True) / (beta * u).sum(axis=-1, keepdims=True)
+        slopes = np.where(np.isfinite(slopes), slopes, plain)
+        if (np.abs(slopes - before) <= _ROUGH * np.abs(slopes)).all():
+            break
+    x_mean, y_mean = _means(xs, ys, 1.0 / (vy + slopes**2 * vx))
+    return (y_mean - slopes * x_mean)[:, 0], slopes[:, 0]
 
 
 def _derivatives(x: Array, y: Array, vx: Array, vy: Array) -> tuple[Array, Array]:

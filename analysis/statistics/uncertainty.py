@@ -9,8 +9,10 @@ from one input are thus correlated as they should be: what they share cancels in
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+import operator
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -20,65 +22,118 @@ from analysis.statistics.autocorrelation import Mean, means_of
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Source:
-    """One input: its name, standard uncertainty, type (A or B), degrees of freedom, and what it is common to."""
+    """One input: its name, standard uncertainty, type (A or B), degrees of freedom, and what it is common to.
+
+    `shape` is its distribution where it is drawn: "normal" (Student's t where the degrees of freedom are finite),
+    "rectangular", "triangular" or "arcsine"; `u` is the standard deviation of each. [1] (JCGM 101:2008, table 1)
+    """
 
     name: str
     u: float
     kind: str = "B"
     dof: float = math.inf
     common: str = ""
+    shape: str = "normal"
 
 
 class Estimate:
-    """A value and its partial derivatives; arithmetic follows the chain rule."""
+    """A value and its partial derivatives; arithmetic follows the chain rule.
 
-    __slots__ = ("gradient", "value")
+    An estimate remembers what it was `made` from (an operation and its two operands), so that the same arithmetic can
+    be done again on drawn values, see `drawn` and `analysis.statistics.monte_carlo`.
+    """
 
-    def __init__(self, value: float, gradient: Mapping[Source, float] | None = None) -> None:
+    __slots__ = ("gradient", "made", "value")
+
+    def __init__(self, value: float, gradient: Mapping[Source, float] | None = None, made: Made | None = None) -> None:
         self.value = value
         self.gradient: Mapping[Source, float] = gradient or {}
+        self.made = made
 
     @classmethod
     def measured(cls, value: float, source: Source) -> Estimate:
         """An input: `value` known through one source."""
         return cls(value, {source: 1.0})
 
-    def _joined(self, other: Estimate | float, value: float, mine: float, theirs: float) -> Estimate:
+    def _joined(
+        self, other: Estimate | float, value: float, mine: float, theirs: float, operation: Operation
+    ) -> Estimate:
         gradient = {source: slope * mine for source, slope in self.gradient.items()}
         if isinstance(other, Estimate):
             for source, slope in other.gradient.items():
                 gradient[source] = gradient.get(source, 0.0) + slope * theirs
-        return Estimate(value, gradient)
+        return Estimate(value, gradient, (operation, self, other))
 
     def __add__(self, other: Estimate | float) -> Estimate:
-        return self._joined(other, self.value + value_of(other), 1.0, 1.0)
+        return self._joined(other, self.value + value_of(other), 1.0, 1.0, operator.add)
 
     __radd__ = __add__
 
     def __sub__(self, other: Estimate | float) -> Estimate:
-        return self._joined(other, self.value - value_of(other), 1.0, -1.0)
+        return self._joined(other, self.value - value_of(other), 1.0, -1.0, operator.sub)
 
     def __rsub__(self, other: float) -> Estimate:
-        return self._joined(other, other - self.value, -1.0, 0.0)
+        return self._joined(other, other - self.value, -1.0, 0.0, _taken_from)
 
     def __neg__(self) -> Estimate:
-        return self._joined(0.0, -self.value, -1.0, 0.0)
+        return self._joined(0.0, -self.value, -1.0, 0.0, _taken_from)
 
     def __mul__(self, other: Estimate | float) -> Estimate:
-        return self._joined(other, self.value * value_of(other), value_of(other), self.value)
+        return self._joined(other, self.value * value_of(other), value_of(other), self.value, operator.mul)
 
     __rmul__ = __mul__
 
     def __truediv__(self, other: Estimate | float) -> Estimate:
         divisor = value_of(other)
-        return self._joined(other, self.value / divisor, 1.0 / divisor, -self.value / divisor**2)
+        return self._joined(other, self.value / divisor, 1.0 / divisor, -self.value / divisor**2, operator.truediv)
 
     def __rtruediv__(self, other: float) -> Estimate:
-        return self._joined(other, other / self.value, -other / self.value**2, 0.0)
+        return self._joined(other, other / self.value, -other / self.value**2, 0.0, _divided_into)
 
-    def through(self, value: float, slope: float) -> Estimate:
-        """A function of this estimate alone: its value here and its derivative here."""
-        return self._joined(0.0, value, slope, 0.0)
+    def through(self, value: float, slope: float, function: Callable[[Array], Array] | None = None) -> Estimate:
+        """A function of this estimate alone: its value here and its derivative here.
+
+        `function`, which takes an array, is what drawn values go through; without it they go along the tangent.
+        """
+        mine = self.value
+        straight = function or (lambda drawn: value + slope * (drawn - mine))
+        return self._joined(0.0, value, slope, 0.0, lambda drawn, _: straight(drawn))
+
+
+Operation = Callable[[Any, Any], Any]
+Made = tuple[Operation, Estimate, Estimate | float]
+
+
+def _taken_from(one: Any, other: Any) -> Any:
+    return other - one
+
+
+def _divided_into(one: Any, other: Any) -> Any:
+    return other / one
+
+
+def drawn(estimate: Estimate, errors: Mapping[Source, Array]) -> Array | float:
+    """The estimate worked out again with every source in error by what was drawn for it, shapes (n,).
+
+    A source that nothing was drawn for counts as exact. The arithmetic is that by which the estimate was made, not its
+    derivatives; an estimate that was made in no arithmetic (an input) is its value plus its errors.
+    """
+    found: Array | float = _drawn(estimate, errors, {})
+    return found
+
+
+def _drawn(estimate: Estimate, errors: Mapping[Source, Array], known: dict[int, Any]) -> Any:
+    found = known.get(id(estimate))
+    if found is None:
+        if estimate.made is None:
+            terms = (slope * errors[source] for source, slope in estimate.gradient.items() if source in errors)
+            found = sum(terms, estimate.value)
+        else:
+            operation, one, other = estimate.made
+            right = _drawn(other, errors, known) if isinstance(other, Estimate) else other
+            found = operation(_drawn(one, errors, known), right)
+        known[id(estimate)] = found
+    return found
 
 
 def value_of(number: Estimate | float) -> float:

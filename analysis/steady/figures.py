@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from analysis.results import BudgetLine, Measured
+from analysis.statistics.monte_carlo import Drawing
 from analysis.statistics.uncertainty import Estimate, Source, evaluate
 from analysis.steady.gap import Reference, find_gap
 from analysis.steady.heat import Heat, balance, find_heat
@@ -19,12 +20,13 @@ _APPROACHING = ("temperature_rise", "thermal_impedance", "apparent_conductivity"
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """Estimates of one window by quantity, and what came out of them."""
+    """Estimates of one window by quantity, what came out of them, and what their uncertainties were made from."""
 
     estimates: Mapping[str, Estimate]
     measured: Mapping[str, Measured]
     budget: Mapping[str, tuple[BudgetLine, ...]]
     heat: Heat
+    drawings: Mapping[str, Drawing]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,15 +55,18 @@ def find_figures(
         estimates["pressure"] = window.mean("force") / rig.constant("area")
     if window.has("gap") and reference is not None:
         estimates["gap"] = find_gap(rig, window=window, reference=reference, start=start, notes=notes)
-    judged = _judge(estimates, window=window, approach=unrest.approach)
+    drawings = _drawings(estimates, window=window, approach=unrest.approach)
+    judged = _judge(drawings)
     estimates |= _conductivity(estimates, {name: figure for name, (figure, _) in judged.items()})
     rest = {name: estimate for name, estimate in estimates.items() if name not in judged}
-    judged |= _judge(rest, window=window, approach=unrest.approach)
+    drawings |= _drawings(rest, window=window, approach=unrest.approach)
+    judged |= _judge({name: drawings[name] for name in rest})
     return Figures(
         estimates,
         measured={name: figure for name, (figure, _) in judged.items()},
         budget={name: lines for name, (_, lines) in judged.items()},
         heat=heat,
+        drawings=drawings,
     )
 
 
@@ -88,10 +93,21 @@ def _conductivity(estimates: Mapping[str, Estimate], measured: Mapping[str, Meas
     return {"apparent_conductivity": estimates["gap"] / estimates["thermal_impedance"]}
 
 
-def _judge(
-    estimates: Mapping[str, Estimate], *, window: Window, approach: float | None
-) -> dict[str, tuple[Measured, tuple[BudgetLine, ...]]]:
-    """Figures with their uncertainties over a window, the residual slope included.
+def _judge(drawings: Mapping[str, Drawing]) -> dict[str, tuple[Measured, tuple[BudgetLine, ...]]]:
+    """Figures with their uncertainties and budgets, by the linear law."""
+    return {
+        name: evaluate(
+            one.estimate,
+            scatter=one.scatter,
+            joint=() if one.together is None else one.together.sources,
+            extra=one.extra,
+        )
+        for name, one in drawings.items()
+    }
+
+
+def _drawings(estimates: Mapping[str, Estimate], *, window: Window, approach: float | None) -> dict[str, Drawing]:
+    """What the uncertainty of each figure over a window is made from, the residual slope included.
 
     A figure that still changes by s over the window of T could end anywhere in what it passed through: s T / sqrt(12).
     Where it approaches its end with a time constant tau, the mean is tau s short of it: tau s / sqrt(3) is added.
@@ -99,12 +115,12 @@ def _judge(
     """
     together = window.together
     scatters = together.scatters(list(estimates.values()))
-    judged = {}
+    found = {}
     for (name, estimate), scatter in zip(estimates.items(), scatters, strict=True):
         moved = together.trend(estimate) * together.seconds
         u_moved = math.sqrt(max(moved**2 / 12.0 - scatter.u**2, 0.0))
         if approach is not None and name in _APPROACHING:
             u_moved *= math.hypot(1.0, 2.0 * approach / together.seconds)
-        extra = (Source("residual slope", u_moved),)
-        judged[name] = evaluate(estimate, scatter=scatter, joint=together.sources, extra=extra)
-    return judged
+        extra = (Source("residual slope", u_moved, shape="rectangular"),)
+        found[name] = Drawing(estimate, scatter, together, extra)
+    return found

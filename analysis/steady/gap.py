@@ -62,7 +62,7 @@ def _drifted(reference: Reference, *, window: Window, start: datetime | None, no
     u = abs(reference.drift) * doubt / math.sqrt(12.0)
     common = f"zero: {reference.zero.sha256}"
     moved = reference.after.reading - reference.zero.reading
-    return Estimate(share * reference.drift, {Source("zero drift", u, common=common): 1.0}) + (
+    return Estimate(share * reference.drift, {Source("zero drift", u, common=common, shape="rectangular"): 1.0}) + (
         (moved - moved.value) * share
     )
 
@@ -97,4 +97,6 @@ def assumed_temperature(window: Window, warm: Estimate, notes: dict[str, str] | 
             f"with a standard uncertainty of {width / math.sqrt(12.0):.2g} K"
         )
     middle = 0.5 * (warm.value + low.value)
-    return Estimate.measured(middle, Source("zero temperature, not recorded", width / math.sqrt(12.0)))
+    return Estimate.measured(
+        middle, Source("zero temperature, not recorded", width / math.sqrt(12.0), shape="rectangular")
+    )

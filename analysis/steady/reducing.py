@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.errors import BadSetup, Where
+from analysis.propagated import flags_of
 from analysis.results import Plateau, Reduction, Settled, Trace
 from analysis.setup import RigSetup
 from analysis.statistics.uncertainty import Estimate, Source
@@ -18,6 +19,7 @@ from analysis.steady.flags import find_flags
 from analysis.steady.gap import Reference, make_reference
 from analysis.steady.heat import NEEDED, check_setup
 from analysis.steady.inputs import find_inputs
+from analysis.steady.monte_carlo import propagate_figures
 from analysis.steady.plateaus import Found, Search, by_hand, search
 from analysis.steady.press import find_press
 from analysis.steady.run import Run, make_run
@@ -120,7 +122,8 @@ def _worked_out(shared: _Shared, found: Found) -> _Made:
 
 
 def _reduction(case: Case, shared: _Shared, plateaus: Sequence[_Made]) -> Reduction:
-    window = case.window
+    window, trials = case.window, case.run.setup.monte_carlo
+    propagated = {} if case.figures is None or trials is None else propagate_figures(case.figures, trials)
     return Reduction(
         method="",
         method_version="",
@@ -132,11 +135,12 @@ def _reduction(case: Case, shared: _Shared, plateaus: Sequence[_Made]) -> Reduct
         plateaus=tuple(
             Plateau(_settled(case, made.window), made.figures.measured, made.found.at_nominal) for made in plateaus
         ),
-        flags=find_flags(case),
+        flags=(*find_flags(case), *flags_of(propagated)),
         notes=_notes(case.run, window, shared.notes),
         setup=case.run.setup.source,
         package_version=VERSION,
         inputs=() if window is None else find_inputs(case, nulls=shared.nulls, capacity=shared.capacity),
+        monte_carlo=propagated,
     )
 
 

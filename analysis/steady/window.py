@@ -172,7 +172,7 @@ def _rounded(reading: Reading, step: float) -> dict[Source, float]:
 
     1. JCGM 100:2008, F.2.2.1.
     """
-    return {Source(f"{reading.quantity} resolution", step / math.sqrt(12.0)): 1.0} if step else {}
+    return {Source(f"{reading.quantity} resolution", step / math.sqrt(12.0), shape="rectangular"): 1.0} if step else {}
 
 
 def _together(sources: tuple[Source, ...], columns: Sequence[Array], *, centres: Array, seconds: float) -> Together:

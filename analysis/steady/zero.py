@@ -40,7 +40,8 @@ def stated_zero(setup: RigSetup) -> Zero | None:
     """The zero reading that stands in the setup; its temperature and its instant are not known."""
     if setup.zero_reading is None:
         return None
-    source = Source("zero reading, resolution", setup.gap_resolution / math.sqrt(12.0), common="zero reading")
+    u = setup.gap_resolution / math.sqrt(12.0)
+    source = Source("zero reading, resolution", u, common="zero reading", shape="rectangular")
     return Zero(Estimate.measured(setup.zero_reading, source))
 
 
@@ -87,7 +88,7 @@ def _frozen(window: Window, *, sha256: str) -> Estimate:
     rounding = math.sqrt(sum((slope * source.u) ** 2 for source, slope in reading.gradient.items() if _rounds(source)))
     gradient = {
         Source("zero readings", mean.u, "A", mean.dof, common): 1.0,
-        Source("zero resolution", rounding, "B", math.inf, common): 1.0,
+        Source("zero resolution", rounding, "B", math.inf, common, "rectangular"): 1.0,
     }
     return Estimate(reading.value, gradient)
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from analysis.errors import OutOfRange
 from analysis.output import figure_entry, figure_text
-from analysis.results import Flag, Outcome, Reduction, Severity
+from analysis.propagated import flags_of
+from analysis.quantities import QUANTITIES
+from analysis.results import Flag, Outcome, Propagated, Reduction, Severity, Trials
 from analysis.thickness import judging
 from analysis.thickness.line import Line, Straightness, fit_series, straightness
+from analysis.thickness.monte_carlo import propagate_line
 from analysis.thickness.points import LeftOut, Point, gathered, read_points
 from analysis.units import shown
 
@@ -20,6 +23,7 @@ def reduce_points(
     names: Sequence[str],
     overridden: Sequence[Sequence[str]],
     method: tuple[str, str],
+    trials: Trials | None = None,
 ) -> Outcome:
     """See `analysis.methods.series.reduce_series`."""
     points, left_out = read_points(results, names=names, overridden=overridden)
@@ -38,18 +42,21 @@ def reduce_points(
     good = line is not None and straight is not None and not flags
     if line is not None and straight is not None and good:
         flags = judging.remarks(together, line, straight)
+    drawn = propagate_line(together, line, trials) if line is not None and good and trials is not None else {}
+    known = {key: one for key, one in drawn.items() if key in QUANTITIES}
     return Outcome(
         method=method[0],
         method_version=method[1],
         figures={"conductivity": line.conductivity, "contact_impedance": line.intercept} if line and good else {},
         budget=line.budget if line and good else {},
-        flags=tuple(flags),
+        flags=(*flags, *flags_of(known)),
         parts={
             "results": _results(points, left_out, line),
-            "line": {} if line is None else _line(line),
+            "line": {} if line is None else _line(line) | _drawn_slope(drawn),
             "tests": {} if straight is None or line is None else _tests(straight, line),
         },
         text=_text(points, left_out, line),
+        monte_carlo=known,
         files={f"result {point.number + 1}": str(results[point.number].run.get("sha256") or "") for point in points},
     )
 
@@ -88,6 +95,14 @@ def _line(line: Line) -> dict[str, object]:
     if line.intercept.value < 0.0:
         found["zero_offset"] = figure_entry(line.offset, "gap")
     return found
+
+
+def _drawn_slope(drawn: Mapping[str, Propagated]) -> dict[str, object]:
+    """The slope's interval by Monte Carlo, where it was asked for; in m K/W, which has the number of mm2 K/W per um."""
+    if "slope" not in drawn:
+        return {}
+    one = drawn["slope"]
+    return {"slope_by_monte_carlo": {"low": one.low, "high": one.high, "trials": one.trials, "agrees": one.agrees}}
 
 
 def _tests(straight: Straightness, line: Line) -> dict[str, object]:
