@@ -23,6 +23,7 @@ from lims.api.acts import (
     answers,
 )
 from lims.api.base import View, valid
+from lims.core.errors import Invalid
 from lims.core.quantities import mass_in_kg
 from lims.files.services import store_file
 from lims.materials import selectors, services
@@ -32,7 +33,7 @@ from lims.quality import services as quality
 
 FILTERS = [
     OpenApiParameter("text", str, description="A code, the start of a supplier's lot number, a part of a material."),
-    OpenApiParameter("state", str, enum=LotState.values),
+    OpenApiParameter("state", str, enum=[*LotState.values, selectors.EXPIRED]),
     OpenApiParameter("material", str, description="A material's code."),
 ]
 
@@ -52,6 +53,11 @@ class LotRequestSerializer(serializers.Serializer[Any]):
     retest_on = serializers.DateField(required=False, allow_null=True)
     expires_on = serializers.DateField(required=False, allow_null=True)
     in_use_days = serializers.IntegerField(required=False, allow_null=True, min_value=1)
+    serial = serializers.CharField(required=False, allow_blank=True, max_length=40)
+    made_on = serializers.DateField(required=False, allow_null=True)
+    gtin = serializers.CharField(
+        required=False, allow_blank=True, help_text="The product code on the container; it is remembered."
+    )
     remarks = serializers.CharField(required=False, allow_blank=True)
     certificate = serializers.FileField(required=False, write_only=True)
 
@@ -89,6 +95,11 @@ class LotSerializer(serializers.Serializer[Any]):
     held = serializers.BooleanField()
     expired = serializers.BooleanField()
     on_hand = serializers.DecimalField(max_digits=18, decimal_places=9)
+    reserved = serializers.DecimalField(max_digits=18, decimal_places=9)
+    free = serializers.DecimalField(max_digits=18, decimal_places=9)
+    origin = serializers.CharField()
+    serial = serializers.CharField()
+    made_on = serializers.DateField(allow_null=True)
     received_on = serializers.DateField()
     received_by = serializers.CharField(source="received_by.username")
     containers = serializers.IntegerField()
@@ -96,16 +107,30 @@ class LotSerializer(serializers.Serializer[Any]):
     location = serializers.CharField()
     retest_on = serializers.DateField(allow_null=True)
     expires_on = serializers.DateField(allow_null=True)
+    opened_on = serializers.DateField(allow_null=True)
+    in_use_days = serializers.IntegerField(allow_null=True)
+    retest_due = serializers.BooleanField()
     usable_until = serializers.DateField(allow_null=True)
     quarantine_reason = serializers.CharField()
     version = serializers.IntegerField()
 
 
 class LotDetailSerializer(LotSerializer):
-    """One lot with its results and its certificate's digest."""
+    """One lot with its results, its parents and children, its hazards and its certificate's digest."""
 
+    parents = serializers.SerializerMethodField()
+    children = serializers.SerializerMethodField()
+    made_how = serializers.CharField()
+    hazards = serializers.ListField(child=serializers.DictField(child=serializers.CharField()))
+    safety_sheet_source = serializers.CharField(source="safety_sheet.source", default=None, allow_null=True)
     certificate_sha256 = serializers.CharField(source="certificate.sha256", default=None, allow_null=True)
     results = ResultSerializer(many=True, source="properties.all")
+
+    def get_parents(self, lot: Any) -> list[str]:
+        return [parent.code for parent in lot.parents.all()]
+
+    def get_children(self, lot: Any) -> list[str]:
+        return [child.code for child in lot.children.all()]
 
 
 class ResultRequestSerializer(serializers.Serializer[Any]):
@@ -125,6 +150,40 @@ class StockSerializer(ReasonSerializer):
 
     mass = serializers.DecimalField(max_digits=18, decimal_places=9)
     unit = serializers.CharField()
+
+
+class MoveSerializer(serializers.Serializer[Any]):
+    """Where a lot is put: a place's code or name, or words."""
+
+    location = serializers.CharField(max_length=120)
+    storage = serializers.CharField(required=False, allow_blank=True, max_length=120, default="")
+    reason = serializers.CharField(required=False, allow_blank=True, default="")
+
+
+class OpenSerializer(serializers.Serializer[Any]):
+    """The day on which a lot was first opened."""
+
+    opened_on = serializers.DateField()
+
+
+class LifeSerializer(SignedSerializer):
+    """A longer life: good until `expires_on`, on our own results (their ids) entered since the last release."""
+
+    expires_on = serializers.DateField()
+    retest_on = serializers.DateField(required=False, allow_null=True, default=None)
+    results = serializers.ListField(child=serializers.IntegerField(), allow_empty=True)
+
+
+def _life(lot: Any, *, actor: Any, key: str | None = None, **content: Any) -> Any:
+    """Sign a longer life of a lot on results of a retest; without one it is refused."""
+    offered = {row.pk: row for row in selectors.retest_results(lot)}
+    unknown = [number for number in content["results"] if number not in offered]
+    if unknown:
+        words = f"{unknown[0]} is no result of our own on {lot.code} that a longer life can rest on."
+        raise Invalid(words, code="no-retest-result", fields={"results": [words]})
+    results = tuple(offered[number] for number in content.pop("results"))
+    life = services.NewLife(content.pop("expires_on"), content.pop("retest_on"), results)
+    return once(key, quality.extend_lot_life)(lot, actor=actor, life=life, **content)
 
 
 class Lots(View):
@@ -182,6 +241,9 @@ LOT = RecordRoutes(
         RouteAct("start-test", "lot.start_test", services.start_lot_test),
         RouteAct("results", "lot.add_result", quality.record_lot_result, ResultRequestSerializer),
         RouteAct("adjust-stock", "lot.adjust_stock", services.adjust_stock, StockSerializer, _stock),
+        RouteAct("move", "lot.move", services.move_lot, MoveSerializer),
+        RouteAct("open", "lot.open", services.open_lot, OpenSerializer),
+        RouteAct("extend-life", "lot.extend_life", _life, LifeSerializer),
         RouteAct("release", "lot.release", quality.release_lot, DecideSerializer),
         RouteAct("reject", "lot.reject", quality.reject_lot, SignedSerializer),
         RouteAct("withdraw-release", "lot.withdraw_release", quality.withdraw_lot_release, SignedSerializer),

@@ -59,7 +59,6 @@ class MaterialSerializer(MaterialRequestSerializer):
     cautions = serializers.ListField(child=serializers.CharField(), source="caution_keys")
 
 
-
 class SupplierRequestSerializer(serializers.Serializer[Any]):
     """A supplier's name."""
 
@@ -76,9 +75,20 @@ class SupplierSerializer(SupplierRequestSerializer):
     evaluate_again_on = serializers.DateField(allow_null=True)
 
 
-class ApproveSupplierSerializer(ReasonSerializer):
-    """The grounds of an approval, and when to evaluate again."""
+class SupplierDetailSerializer(SupplierSerializer):
+    """One supplier with the materials it is approved for by name."""
 
+    approved_for = serializers.SerializerMethodField(help_text="Codes of the materials it is approved for by name.")
+
+    def get_approved_for(self, supplier: Any) -> list[str]:
+        return [s.material.code for s in selectors.standings_of(supplier) if s.material and s.approved]
+
+
+class ApproveSupplierSerializer(ReasonSerializer):
+    """The grounds of an approval, for all that is delivered or for one `material`, and when to evaluate again."""
+
+    material = serializers.CharField(required=False, allow_blank=True, default="")
+    criteria = serializers.CharField(required=False, allow_blank=True, default="")
     evaluate_again_on = serializers.DateField(required=False, allow_null=True)
 
 
@@ -148,19 +158,36 @@ class Supplier(View):
 
     rights = {"GET": "laboratory.read"}
 
-    @extend_schema(operation_id="supplier", responses=answers(SupplierSerializer))
+    @extend_schema(operation_id="supplier", responses=answers(SupplierDetailSerializer))
     def get(self, request: Request, code: str) -> Response:
-        return Response(SupplierSerializer(selectors.get_supplier_for(request.user, code)).data)  # type: ignore[arg-type]
+        return Response(SupplierDetailSerializer(selectors.get_supplier_for(request.user, code)).data)  # type: ignore[arg-type]
+
+
+class WithdrawSupplierSerializer(ReasonSerializer):
+    """Why an approval is taken back, for all that is delivered or for one `material`."""
+
+    material = serializers.CharField(required=False, allow_blank=True, default="")
+
+
+def _for_material(user: Any, content: dict[str, Any]) -> dict[str, Any]:
+    code = content.pop("material")
+    return content | {"material": selectors.get_material_for(user, code) if code else None}
 
 
 SUPPLIER = RecordRoutes(
     "supplier",
     "suppliers",
     selectors.get_supplier_for,
-    SupplierSerializer,
+    SupplierDetailSerializer,
     (
-        RouteAct("approve", "supplier.approve", services.approve_supplier, ApproveSupplierSerializer),
-        RouteAct("withdraw", "supplier.approve", services.withdraw_supplier_approval, ReasonSerializer),
+        RouteAct("approve", "supplier.approve", services.approve_supplier, ApproveSupplierSerializer, _for_material),
+        RouteAct(
+            "withdraw",
+            "supplier.approve",
+            services.withdraw_supplier_approval,
+            WithdrawSupplierSerializer,
+            _for_material,
+        ),
     ),
 )
 

@@ -10,6 +10,7 @@ from lims.api import (
     applications,
     batches,
     comparisons,
+    desk,
     formulations,
     lots,
     materials,
@@ -25,6 +26,7 @@ from lims.api import (
 
 NOUNS = (
     accounts,
+    desk,
     materials,
     lots,
     formulations,

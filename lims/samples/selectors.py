@@ -21,7 +21,7 @@ from lims.core.finding import by_code
 from lims.formulations.models import Batch
 from lims.materials.kinds import caution_keys
 from lims.materials.models import Lot, Material
-from lims.materials.selectors import warnings_between
+from lims.materials.selectors import Meeting, warnings_between
 from lims.samples.models import CustodyEvent, Sample
 from lims.samples.states import SampleState
 
@@ -165,7 +165,18 @@ def attacks(sample: Sample, metal: str) -> bool:
     gallium = sample.material_kind == LIQUID_METAL or any("gallium" in material.name.lower() for material in materials)
     if gallium and "aluminium" in plain:
         return True
-    return bool(warnings_between(materials, surfaces=[metal]))
+    return any(meeting.on_surface for meeting in warnings_between(materials, surfaces=[metal]))
+
+
+def meetings_of(sample: Sample, surfaces: Iterable[str], *, named: bool) -> list[Meeting]:
+    """What is recorded against a sample meeting these metals; without `named` it tells no ingredient."""
+    found = warnings_between(materials_of(sample), surfaces=surfaces)
+    on_surface = [meeting for meeting in found if meeting.on_surface]
+    if named:
+        return on_surface
+    something, effect = f"something in {sample.code}", "they must not meet; ask a chemist before you go on"
+    metals = dict.fromkeys(meeting.second for meeting in on_surface)
+    return [Meeting(something, metal, effect, "the laboratory's record", True) for metal in metals]
 
 
 def cautions_of(sample: Sample) -> list[str]:

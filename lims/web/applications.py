@@ -17,7 +17,7 @@ from lims.rigs.selectors import get_block_for, get_rig_for, mounted_blocks
 from lims.runs.selectors import applications as selectors
 from lims.runs.services import applications as services
 from lims.runs.states import ApplicationState
-from lims.samples.selectors import cautions_of, get_sample_for, why_not_applicable
+from lims.samples.selectors import cautions_of, get_sample_for, meetings_of, why_not_applicable
 from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
 from lims.web.forms import applications as forms
@@ -61,7 +61,14 @@ def application_new(request: HttpRequest) -> HttpResponse:
             return done
     context = {"sample": sample, "rig": rig, "checks": checks, "may_begin": selectors.may_begin(checks)}
     context |= {"form": form, "caution_keys": [*ALWAYS, *cautions_of(sample)]}
+    context["meetings"] = _meetings(request, sample, mounted_blocks(rig) or ())
     return render(request, "applications/bench.html", context, status=status_of(form))
+
+
+def _meetings(request: HttpRequest, sample: Any, blocks: Any) -> list[Any]:
+    """What is recorded against this sample meeting the metals of these blocks."""
+    metals = [block.metal for block in blocks if block is not None]
+    return meetings_of(sample, metals, named=person(request).may("recipe.read"))
 
 
 def _scanned(request: HttpRequest, scan: forms.ScanForm) -> tuple[Any, Any] | None:
@@ -150,6 +157,7 @@ def application(request: HttpRequest, code: str, *, failed: Failed | None = None
         "checks": selectors.checks_before(found.sample, found.rig) if planned else [],
         "limits": why_not_applicable(found.sample, found.applied_at) if found.applied_at else [],
         "caution_keys": [*ALWAYS, *cautions_of(found.sample)] if _in_work(found) else [],
+        "meetings": _meetings(request, found.sample, (found.hot_block, found.cold_block)) if _in_work(found) else [],
         "may_upload": user.may("run.upload") and found.state in ("applied", "settled", "measured"),
         "came_from": [found.sample, found.rig, found.method_version, found.hot_block, found.cold_block],
         "went_into": list(selectors.runs_of(found)),

@@ -18,7 +18,7 @@ from lims.core.quantities import mass_in_kg
 from lims.formulations import selectors, services
 from lims.formulations.kinds import shown_settings
 from lims.formulations.states import BatchState
-from lims.materials.selectors import get_lot_for, lots_to_weigh
+from lims.materials.selectors import get_lot_for, lots_to_weigh, warnings_between
 from lims.quality import services as quality
 from lims.quality.selectors import standing_of_batch
 from lims.web.acts import Failed, RecordAct, RecordPage, states
@@ -120,6 +120,7 @@ def batch(request: HttpRequest, code: str, *, failed: Failed | None = None) -> H
         "refusal": failed.refusal if failed else None,
         "at_bench": user.may("batch.weigh") and found.state in ("planned", "weighing", "processing") and may_read,
         "caution_keys": _cautions(sheet),
+        "meetings": warnings_between([line.row.material for line in sheet.lines]) if may_read else [],
         "came_from": [*([found.recipe.code] if found.recipe and may_read else []), *selectors.lots_in_batch(found)],
         "went_into": [sample.code for sample in found.samples.all()],
         "entries": readable(history_of("batch", found.code)[:100], user),

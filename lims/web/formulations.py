@@ -13,6 +13,7 @@ from lims.audit.selectors import history_of, readable
 from lims.formulations import selectors, services
 from lims.formulations.kinds import shown_settings
 from lims.formulations.states import VersionState
+from lims.materials.selectors import warnings_between
 from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms.fields import ReasonForm, SignForm
@@ -121,6 +122,7 @@ def formulation(request: HttpRequest, code: str, *, failed: Failed | None = None
         "refusal": failed.refusal if failed else None,
         "may_edit": user.may("formulation.edit") and version.state == VersionState.DRAFT,
         "may_plan": user.may("batch.plan") and version.state == VersionState.APPROVED,
+        "meetings": warnings_between([line.material for line in version.lines.select_related("material")]),
         "caution_keys": sorted({key for line in version.lines.all() for key in line.material.caution_keys}),
         "entries": readable(_history(version)[:50], user),
     }

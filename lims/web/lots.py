@@ -5,21 +5,23 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.views.decorators.clickjacking import xframe_options_sameorigin
 
 from lims.accounts.acts import once
 from lims.audit.selectors import history_of, readable
+from lims.core.errors import Refusal
 from lims.core.labels import Label, draw, symbol_svg
 from lims.files.selectors import get_file_for
-from lims.files.services import store_file
 from lims.materials import selectors, services
 from lims.materials.states import LotState
 from lims.quality import services as quality
 from lims.quality.selectors import standing_of_lot
 from lims.web.acts import Failed, RecordAct, RecordPage, states
-from lims.web.doors import key_of, page, paged, person, status_of, submitted
+from lims.web.desk import with_file
+from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
+from lims.web.forms.desk import MoveForm, OpenForm, SymbolForm, place_names
 from lims.web.forms.fields import ReasonForm, SignForm
 from lims.web.forms.materials import LotFilter, LotForm, ResultForm, StockForm
 from lims.web.standing import CASE_ACTS, DecideForm, standing_context, why_not_released
@@ -28,7 +30,7 @@ from lims.web.standing import CASE_ACTS, DecideForm, standing_context, why_not_r
 @page("laboratory.read")
 def lots(request: HttpRequest) -> HttpResponse:
     """Every lot, newest first."""
-    form = LotFilter(request.GET, states=LotState.choices)
+    form = LotFilter(request.GET, states=[*LotState.choices, (selectors.EXPIRED, "expired")])
     chosen = form.cleaned_data if form.is_valid() else {"text": "", "state": ""}
     context = {
         "page": paged(request, selectors.lots(text=chosen["text"].strip(), state=chosen["state"])),
@@ -42,23 +44,36 @@ def lots(request: HttpRequest) -> HttpResponse:
 @page("lot.receive")
 def lot_new(request: HttpRequest) -> HttpResponse:
     """Receive a delivery. A certificate is kept at once, so that a slip elsewhere on the page does not lose it."""
-    sent, kept = _with_certificate(request)
-    form = LotForm(sent, request.FILES or None, initial={"material": request.GET.get("material", "")})
+    sent, kept = with_file(request, field="certificate")
+    scan = SymbolForm(request.GET if "symbol" in request.GET else None)
+    symbol = _scanned(scan)
+    initial = {"material": request.GET.get("material", "")} | (_filled(symbol) if symbol else {})
+    form = LotForm(sent, request.FILES or None, initial=initial)
     done = submitted(request, form, lambda: _receive(request, form), to=lambda lot: reverse("lot", args=[lot.code]))
-    return done or render(request, "lots/lot_new.html", {"form": form, "kept": kept}, status=status_of(form))
+    context = {"form": form, "kept": kept, "scan": scan, "symbol": symbol, "places": place_names()}
+    context["known"] = selectors.product_called(symbol.gtin) if symbol and symbol.gtin else None
+    return done or render(request, "lots/lot_new.html", context, status=max(status_of(form), status_of(scan)))
 
 
-def _with_certificate(request: HttpRequest) -> tuple[Any, Any]:
-    """The form's data with the digest of the certificate that came with it, and the stored certificate."""
-    if request.method != "POST":
-        return None, None
-    sent, file = request.POST.copy(), request.FILES.get("certificate")
-    if file is not None and file.size:
-        stored = store_file(file, name=str(file.name), media_type=file.content_type or "", by=person(request))
-        sent["certificate_digest"] = stored.sha256
-        return sent, stored
-    digest = sent.get("certificate_digest")
-    return sent, get_file_for(person(request), digest) if digest else None
+def _scanned(scan: SymbolForm) -> Any:
+    """What a supplier's symbol says; one that cannot be read comes back with the reason at its field."""
+    if not scan.is_bound or not scan.is_valid():
+        return None
+    try:
+        return selectors.symbol_in(scan.cleaned_data["symbol"])
+    except Refusal as refusal:
+        put_refusal(scan, refusal)
+        return None
+
+
+def _filled(symbol: Any) -> dict[str, Any]:
+    """What a symbol fills into the receipt; the person looks at it before anything is kept."""
+    known = selectors.product_called(symbol.gtin) if symbol.gtin else None
+    found = {name: getattr(symbol, name) for name in ("serial", "made_on", "expires_on", "mass", "gtin")}
+    found |= {"supplier_lot": symbol.lot}
+    if known is not None:
+        found |= {"material": known.material.code, "supplier": known.supplier.code}
+    return {name: value for name, value in found.items() if value}
 
 
 def _receive(request: HttpRequest, form: LotForm) -> Any:
@@ -79,12 +94,25 @@ def lot(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
     """One lot: where it came from, what it went into, what was measured, what is left."""
     user = person(request)
     found = selectors.get_lot_for(user, code)
+    if found.code != code:
+        return redirect("lot", found.code)  # the code of one of its containers
     context = {
         "lot": found,
         "actions": LOT.buttons(user, found, failed=failed),
         "refusal": failed.refusal if failed else None,
         "results": selectors.results_of(found),
         "ledger": selectors.ledger_of(found),
+        "balance": selectors.balance_of(found),
+        "ancestors": selectors.ancestors_of(found),
+        "descendants": selectors.descendants_of(found),
+        "reservations": selectors.reservations_of(found),
+        "distributions": selectors.distributions_of(found),
+        "extensions": selectors.extensions_of(found),
+        "may": {name: user.may(f"lot.{name}") for name in ("split", "treat", "add_sizes", "extend_life")},
+        "may_add_sheet": user.may("material.add_sheet"),
+        "open_to_work": found.state not in (LotState.REJECTED, LotState.DISPOSED, LotState.VOID),
+        "containers": selectors.container_codes(found),
+        "places": place_names(),
         "may_see_uses": user.may("recipe.read"),
         "entries": readable(history_of("lot", found.code)[:50], user),
         "came_from": [*filter(None, [found.supplier]), found.material, *found.parents.all()],
@@ -96,14 +124,16 @@ def lot(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
 
 def _uses(found: Any) -> list[str]:
     causes = selectors.ledger_of(found).exclude(cause__in=("", found.code)).values_list("cause", flat=True)
-    return [*dict.fromkeys(causes), *(child.code for child in found.children.all())]
+    return list(dict.fromkeys(causes))
 
 
 @page("laboratory.read")
 def lot_label(request: HttpRequest, code: str) -> HttpResponse:
     """The label as a page, to look at and to print."""
     label = _label(request, selectors.get_lot_for(person(request), code))
-    return render(request, "lots/lot_label.html", {"label": label, "symbol": symbol_svg(label)})
+    found = selectors.get_lot_for(person(request), code)
+    context = {"label": label, "symbol": symbol_svg(label), "lot": found, "container": request.GET.get("container", "")}
+    return render(request, "lots/lot_label.html", context | {"containers": selectors.container_codes(found)})
 
 
 @xframe_options_sameorigin
@@ -118,18 +148,35 @@ def lot_label_file(request: HttpRequest, code: str, kind: str) -> HttpResponse:
 
 
 def _label(request: HttpRequest, found: Any) -> Label:
+    code, container = _container(request, found)
     expiry = f", expires {found.expires_on.isoformat()}" if found.expires_on else ""
     return Label(
-        address=request.build_absolute_uri(reverse("code", args=[found.code])),
-        code=found.code,
+        address=request.build_absolute_uri(reverse("code", args=[code])),
+        code=code,
         title=found.material.name,
-        lines=(f"received {found.received_on.isoformat()}{expiry}", f"supplier's lot {found.supplier_lot}"),
-        hazards=tuple(h["code"] or h["text"] for h in found.material.hazards),
+        lines=(f"received {found.received_on.isoformat()}{expiry}", _whose(found), *container),
+        hazards=tuple(h["code"] or h["text"] for h in found.hazards),
         storage=found.storage,
     )
 
 
+def _container(request: HttpRequest, found: Any) -> tuple[str, tuple[str, ...]]:
+    """The code and the words of the container that a label is for; the lot's own where it is for none."""
+    asked, codes = request.GET.get("container", ""), selectors.container_codes(found)
+    if not asked.isdigit() or not 1 <= int(asked) <= found.containers or len(codes) == 1:
+        return found.code, ()
+    return codes[int(asked) - 1], (f"container {int(asked)} of {found.containers}",)
+
+
+def _whose(found: Any) -> str:
+    """Whose number the lot has, or how it was made."""
+    if found.supplier_lot:
+        return f"supplier's lot {found.supplier_lot}"
+    return f"{found.get_origin_display()} here"
+
+
 _S = LotState
+_STANDS = states(*(s for s in _S if s not in (_S.DISPOSED, _S.VOID)))
 LOT = RecordPage(
     "lot",
     "lots",
@@ -156,7 +203,7 @@ LOT = RecordPage(
             "lot.add_result",
             quality.record_lot_result,
             ResultForm,
-            states(*(s for s in _S if s not in (_S.DISPOSED, _S.VOID))),
+            _STANDS,
             values=lambda form: form.values(),
             done="The result stands on {code}.",
         ),
@@ -166,8 +213,18 @@ LOT = RecordPage(
             "lot.adjust_stock",
             services.adjust_stock,
             StockForm,
-            states(*(s for s in _S if s not in (_S.DISPOSED, _S.VOID))),
+            _STANDS,
             values=lambda form: form.values(),
+        ),
+        RecordAct("move", "Move", "lot.move", services.move_lot, MoveForm, _STANDS),
+        RecordAct(
+            "open",
+            "Note the opening",
+            "lot.open",
+            services.open_lot,
+            OpenForm,
+            _STANDS,
+            shown=lambda user, record: record.opened_on is None,
         ),
         RecordAct(
             "reassess",
@@ -213,5 +270,5 @@ urlpatterns = [
     path("lots/<str:code>/label/", lot_label, name="lot-label"),
     path("lots/<str:code>/label.<str:kind>", lot_label_file, name="lot-label-file"),
     *LOT.paths(),
-    path("lots/<str:code>/", lot, name="lot"),
+    path("lots/<path:code>/", lot, name="lot"),
 ]

@@ -15,7 +15,13 @@ from lims.materials.kinds import KINDS, kind_of, property_of
 from lims.web.acts import Failed, RecordAct, RecordPage
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms.fields import ReasonForm
-from lims.web.forms.materials import ApproveSupplierForm, MaterialForm, SupplierForm, material_initial
+from lims.web.forms.materials import (
+    ApproveSupplierForm,
+    MaterialForm,
+    SupplierForm,
+    WithdrawSupplierForm,
+    material_initial,
+)
 
 
 @page("laboratory.read")
@@ -57,6 +63,11 @@ def material(request: HttpRequest, code: str) -> HttpResponse:
         "entries": readable(history_of("material", found.code)[:50], person(request)),
         "may_change": person(request).may("material.change"),
         "may_receive": person(request).may("lot.receive"),
+        "sheets": selectors.sheets_of(found)[:20],
+        "incompatibilities": [(row, row.seen_from(found)) for row in selectors.incompatibilities_of(found)],
+        "may_add_sheet": person(request).may("material.add_sheet"),
+        "may_set_incompatible": person(request).may("material.set_incompatible"),
+        "reason_form": ReasonForm(auto_id="withdraw_%s"),
     }
     return render(request, "materials/material.html", context)
 
@@ -115,6 +126,8 @@ def supplier(request: HttpRequest, code: str, *, failed: Failed | None = None) -
         "supplier": found,
         "actions": SUPPLIER.buttons(person(request), found, failed=failed),
         "lots": selectors.lots_with_stock().filter(supplier=found).select_related("material").order_by("-id")[:50],
+        "standings": selectors.standings_of(found),
+        "evaluations": selectors.evaluations_of(found)[:50],
         "entries": readable(history_of("supplier", found.code)[:50], person(request)),
     }
     return render(request, "materials/supplier.html", context, status=failed.status if failed else 200)
@@ -124,20 +137,34 @@ def _address(record: Any) -> str:
     return reverse(record.record_kind, args=[record.code])
 
 
+def _values(form: Any) -> dict[str, Any]:
+    found: dict[str, Any] = form.values()
+    return found
+
+
 SUPPLIER = RecordPage(
     "supplier",
     "suppliers",
     selectors.get_supplier_for,
     supplier,
     (
-        RecordAct("approve", "Approve", "supplier.approve", services.approve_supplier, ApproveSupplierForm, main=True),
+        RecordAct(
+            "approve",
+            "Approve",
+            "supplier.approve",
+            services.approve_supplier,
+            ApproveSupplierForm,
+            main=True,
+            values=_values,
+        ),
         RecordAct(
             "withdraw",
             "Take the approval back",
             "supplier.approve",
             services.withdraw_supplier_approval,
-            ReasonForm,
-            shown=lambda user, record: record.approved,
+            WithdrawSupplierForm,
+            values=_values,
+            shown=lambda user, record: any(s.approved for s in selectors.standings_of(record)),
         ),
     ),
 )

@@ -10,6 +10,7 @@ from lims.web import (
     batches,
     blocks,
     comparisons,
+    desk,
     formulations,
     look,
     lots,
@@ -31,6 +32,7 @@ from lims.web import (
 NOUNS = (
     today,
     accounts,
+    desk,
     materials,
     lots,
     formulations,

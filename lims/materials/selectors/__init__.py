@@ -1,6 +1,7 @@
 """Read materials, suppliers, places and lots: one module a noun."""
 
 from lims.materials.selectors.lots import (
+    EXPIRED,
     ancestors_of,
     balance_of,
     container_codes,
@@ -20,9 +21,11 @@ from lims.materials.selectors.lots import (
     places,
     reservations_of,
     reserved_for,
+    retest_results,
     why_not_usable,
 )
 from lims.materials.selectors.materials import (
+    Meeting,
     get_incompatibility_of,
     get_material_for,
     incompatibilities_of,
@@ -45,9 +48,12 @@ from lims.materials.selectors.suppliers import (
     standings_of,
     suppliers,
     suppliers_overdue,
+    symbol_in,
 )
 
 __all__ = [
+    "EXPIRED",
+    "Meeting",
     "ancestors_of",
     "balance_of",
     "container_codes",
@@ -78,6 +84,7 @@ __all__ = [
     "reservations_of",
     "reserved_for",
     "results_of",
+    "retest_results",
     "sheets_of",
     "shown_result",
     "si_unit_of",
@@ -85,6 +92,7 @@ __all__ = [
     "standings_of",
     "suppliers",
     "suppliers_overdue",
+    "symbol_in",
     "warnings_between",
     "why_not_usable",
 ]

@@ -32,7 +32,7 @@ from lims.cases.models import Hold
 from lims.core.codes import expect_kind
 from lims.core.errors import NotFound, Refusal
 from lims.core.finding import by_code
-from lims.materials.models import Lot, LotExtension, Material, Reservation, StockMove, StoragePlace
+from lims.materials.models import Lot, LotExtension, LotProperty, Material, Reservation, StockMove, StoragePlace
 from lims.materials.states import USABLE, LotState
 
 MASS: DecimalField[Any, Any] = DecimalField(max_digits=14, decimal_places=9)
@@ -251,6 +251,12 @@ def balance_of(lot: Lot) -> Balance | None:
 def extensions_of(lot: Lot) -> QuerySet[LotExtension]:
     """The longer lives of a lot, newest first."""
     return lot.extensions.select_related("by", "signature").prefetch_related("results").order_by("-id")
+
+
+def retest_results(lot: Lot) -> QuerySet[LotProperty]:
+    """Our own results of a lot that stand and that no longer life rests on yet, newest first."""
+    rows = lot.properties.filter(source=LotProperty.Source.OWN, replaced_by__isnull=True, extensions__isnull=True)
+    return rows.order_by("-id")
 
 
 # Stock and places -----------------------------------------------------------------------------------------------------

@@ -55,6 +55,7 @@ class Meeting:
     second: str
     effect: str
     source: str
+    on_surface: bool = False
 
     @property
     def words(self) -> str:
@@ -71,7 +72,7 @@ def warnings_between(materials: Iterable[Material], *, surfaces: Iterable[str] =
         if row.other_id and row.material_id in here and row.other_id in here:
             found.append(Meeting(row.material.name, row.with_what, row.effect, row.source))
         found += [
-            Meeting(here[mine].name, surface, row.effect, row.source)
+            Meeting(here[mine].name, surface, row.effect, row.source, True)
             for surface in plain
             for mine in (row.material_id, row.other_id)
             if mine in here and _names(row, surface, mine)

@@ -11,6 +11,7 @@ from django.utils import timezone
 from lims.accounts.acts import require
 from lims.accounts.models import User
 from lims.core.finding import by_code
+from lims.materials.gs1 import Symbol, read_symbol
 from lims.materials.models import Material, ProductCode, Supplier, SupplierEvaluation
 
 
@@ -91,3 +92,8 @@ def suppliers_overdue() -> list[SupplierStanding]:
 def product_called(gtin: str) -> ProductCode | None:
     """What a product code stands for, where a delivery with it was received before."""
     return ProductCode.objects.filter(gtin=gtin).select_related("material", "supplier").first()
+
+
+def symbol_in(text: str) -> Symbol:
+    """What a supplier's symbol says, read today; Invalid names what cannot be read."""
+    return read_symbol(text, today=timezone.localdate())

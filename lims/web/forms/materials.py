@@ -12,6 +12,7 @@ from lims.core.display import pretty_unit
 from lims.core.quantities import MASS_UNITS, from_si, mass_in_kg, spread_from_si, spread_to_si, to_si
 from lims.materials.kinds import KINDS, PROPERTIES
 from lims.materials.selectors import materials, suppliers
+from lims.web.forms.desk import LocationField
 from lims.web.forms.fields import DateField, NumberField, TextArea
 
 HAZARD_ROWS = 8
@@ -28,8 +29,32 @@ class SupplierForm(forms.Form):
 class ApproveSupplierForm(forms.Form):
     """Approve a supplier."""
 
-    reason = TextArea(label="Grounds", help_text="What the approval rests on: audit, samples, history.")
+    material = forms.ChoiceField(label="For", required=False)
+    criteria = TextArea(
+        label="What was asked",
+        required=False,
+        rows=2,
+        help_text="Three samples within limits; a certificate of each lot.",
+    )
+    reason = TextArea(label="Grounds", help_text="What was found: audit, samples, history.")
     evaluate_again_on = DateField(label="Evaluate again on", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.named = {m.code: m for m in materials()}
+        named = [(code, material.name) for code, material in self.named.items()]
+        self.fields["material"].choices = [("", "all it delivers"), *named]  # type: ignore[attr-defined]
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes."""
+        return self.cleaned_data | {"material": self.named.get(self.cleaned_data["material"])}
+
+
+class WithdrawSupplierForm(ApproveSupplierForm):
+    """Take an approval back, or refuse one."""
+
+    criteria = None
+    evaluate_again_on = None
 
 
 class MaterialForm(forms.Form):
@@ -101,17 +126,20 @@ class LotForm(forms.Form):
     material = forms.ChoiceField()
     supplier = forms.ChoiceField(required=False)
     supplier_lot = forms.CharField(label="Supplier's lot number", max_length=80)
+    serial = forms.CharField(label="Supplier's serial number", required=False, max_length=40)
+    made_on = DateField(label="Made on", required=False)
     mass = NumberField(label="Quantity", least=0)
     unit = forms.ChoiceField(choices=MASS_UNITS, initial="kg")
     received_on = DateField(label="Received on")
-    containers = forms.IntegerField(min_value=1, initial=1)
+    containers = forms.IntegerField(min_value=1, max_value=500, initial=1)
     storage = forms.CharField(label="Storage condition", max_length=120, help_text="dry, 15 to 25 °C")
-    location = forms.CharField(max_length=120, help_text="cabinet 2, shelf 3")
+    location = LocationField(help_text="Scan the label of the place, or write: cabinet 2, shelf 3")
     expires_on = DateField(label="Expires on", required=False)
     retest_on = DateField(label="Retest on", required=False)
     in_use_days = forms.IntegerField(label="Days in use after opening", required=False, min_value=1, max_value=3650)
     certificate = forms.FileField(label="Supplier's certificate", required=False)
     certificate_digest = forms.CharField(widget=forms.HiddenInput, required=False)
+    gtin = forms.CharField(widget=forms.HiddenInput, required=False, max_length=14)
     remarks = TextArea(required=False, rows=2)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
