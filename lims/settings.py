@@ -223,6 +223,8 @@ STORAGES = {
         else "lims.core.static_files.VersionedStaticFilesStorage"
     },
 }
+# properties of lots that this laboratory adds (lims.materials.configured says what stands in the file)
+PROPERTIES_FILE = Path(env.text("PROPERTIES_FILE")) if env.text("PROPERTIES_FILE") else None
 MAX_UPLOAD_BYTES = env.size("MAX_UPLOAD_BYTES", default="4 GB")
 # What one person or rig may send within a day.
 UPLOAD_QUOTA_BYTES = env.size("UPLOAD_QUOTA_BYTES", default="200 GB")

@@ -1,27 +1,20 @@
 """Kinds of material, and the properties that are asked for a lot of each.
 
-A new kind or property is one entry here: forms, lists, the programming interface and limits are built from it.
+A new kind or property is one entry here, a laboratory's own property one in its PROPERTIES_FILE: forms, lists, the
+programming interface, exports and limits are built from it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
+from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
+
 from lims.core.errors import Invalid
-
-
-@dataclass(frozen=True, slots=True)
-class Property:
-    """A property of a lot: its dimension (of `analysis.units`), the unit it is shown in, its physical range in SI."""
-
-    key: str
-    label: str
-    dimension: str
-    shown: str
-    least: float = 0.0
-    most: float = float("inf")
+from lims.materials.configured import Added, Property, read_properties
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,23 +50,37 @@ _PROPERTIES = (
     Property("volatile_loss", "volatile loss", "ratio", "%", 0.0, 1.0),
     Property("fineness", "fineness of grind", "length", "um", 0.0, 1e-3),
 )
-PROPERTIES: Mapping[str, Property] = MappingProxyType({entry.key: entry for entry in _PROPERTIES})
+_ADDED = read_properties(settings.PROPERTIES_FILE)
+PROPERTIES: Mapping[str, Property] = MappingProxyType(
+    {entry.key: entry for entry in (*(added.property for added in _ADDED), *_PROPERTIES)}
+)
 
 _POWDER = ("d10", "d50", "d90", "top_cut", "density", "tap_density", "moisture", "specific_surface", "purity")
-KINDS: Mapping[str, MaterialKind] = MappingProxyType(
-    {
-        kind.key: kind
-        for kind in (
-            MaterialKind("filler", "filler", _POWDER, ("powder",)),
-            MaterialKind("carrier", "carrier fluid", ("density", "viscosity", "moisture", "purity")),
-            MaterialKind("additive", "additive", ("density", "viscosity", "purity")),
-            MaterialKind("coupling_agent", "coupling agent", ("density", "purity"), ("solvent", "cure")),
-            MaterialKind("solvent", "solvent", ("density", "purity", "moisture"), ("solvent",)),
-            MaterialKind("metal", "metal or alloy", ("density", "conductivity", "purity")),
-            MaterialKind("sheet", "sheet", ("thickness", "density", "conductivity"), ("sharp",)),
-        )
-    }
+_KINDS = (
+    MaterialKind("filler", "filler", _POWDER, ("powder",)),
+    MaterialKind("carrier", "carrier fluid", ("density", "viscosity", "moisture", "purity")),
+    MaterialKind("additive", "additive", ("density", "viscosity", "purity")),
+    MaterialKind("coupling_agent", "coupling agent", ("density", "purity"), ("solvent", "cure")),
+    MaterialKind("solvent", "solvent", ("density", "purity", "moisture"), ("solvent",)),
+    MaterialKind("metal", "metal or alloy", ("density", "conductivity", "purity")),
+    MaterialKind("sheet", "sheet", ("thickness", "density", "conductivity"), ("sharp",)),
 )
+
+
+def with_added(kinds: Iterable[MaterialKind], added: Iterable[Added]) -> dict[str, MaterialKind]:
+    """Kinds by their key, each with the laboratory's own properties; a kind there is none of is an error."""
+    found = {kind.key: kind for kind in kinds}
+    for one in added:
+        if unknown := set(one.kinds) - found.keys():
+            raise ImproperlyConfigured(f"property {one.property.key}: there is no kind {', '.join(sorted(unknown))}")
+        if one.property.key in {own.key for own in _PROPERTIES}:
+            raise ImproperlyConfigured(f"property {one.property.key}: this key is taken")
+        for key in one.kinds:
+            found[key] = replace(found[key], properties=(*found[key].properties, one.property.key))
+    return found
+
+
+KINDS: Mapping[str, MaterialKind] = MappingProxyType(with_added(_KINDS, _ADDED))
 
 # Words in a material's name that call for a caution whatever its kind (common practice, no source).
 _NAMED_CAUTIONS = (("gallium", "gallium"), ("aluminium nitride", "aluminium_nitride"))

@@ -35,6 +35,8 @@ from lims.materials.selectors.materials import (
 )
 from lims.materials.selectors.results import (
     property_over_lots,
+    results_header,
+    results_lines,
     results_of,
     shown_result,
     si_unit_of,
@@ -83,6 +85,8 @@ __all__ = [
     "property_over_lots",
     "reservations_of",
     "reserved_for",
+    "results_header",
+    "results_lines",
     "results_of",
     "retest_results",
     "sheets_of",

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import QuerySet
 
 from lims.core.quantities import from_si, si_unit, spread_from_si
-from lims.materials.kinds import KINDS, property_of
+from lims.materials.kinds import KINDS, PROPERTIES, property_of
 from lims.materials.models import Lot, LotProperty, Material
 
 
@@ -85,3 +90,61 @@ def property_over_lots(material: Material, key: str) -> list[Result]:
     rows = LotProperty.objects.filter(lot__material=material, quantity=key, replaced_by__isnull=True)
     own = rows.filter(source=LotProperty.Source.OWN)
     return [shown_result(row) for row in own.select_related("lot").order_by("lot_id", "id")]
+
+
+# Results of many lots as a table of text ------------------------------------------------------------------------------
+
+FACTS = ("lot", "material", "supplier's lot number", "state", "received on", "use until", "on hand [kg]")
+SOURCES = (LotProperty.Source.OWN, LotProperty.Source.SUPPLIER)
+CHUNK = 500
+
+
+def results_header() -> list[str]:
+    """The columns of the table: facts of the lot, then own value, its u, and the supplier's value of each property."""
+    columns = [
+        f"{known.key} {what} [{known.shown}]" for known in PROPERTIES.values() for what in ("own", "own u", "supplier")
+    ]
+    return [*FACTS, *columns]
+
+
+def results_lines(lots: QuerySet[Any]) -> Iterator[str]:
+    """The newest results of each lot as lines of CSV, a few hundred lots a query."""
+    yield _line(results_header())
+    chunk: list[Any] = []
+    for lot in lots.iterator(chunk_size=CHUNK):
+        chunk.append(lot)
+        if len(chunk) == CHUNK:
+            yield from _lines(chunk)
+            chunk = []
+    yield from _lines(chunk)
+
+
+def _lines(lots: Sequence[Any]) -> Iterator[str]:
+    rows = LotProperty.objects.filter(lot__in=[lot.pk for lot in lots], replaced_by__isnull=True).order_by("id")
+    newest = {(row.lot_id, row.quantity, row.source): row for row in rows}
+    for lot in lots:
+        cells = [cell for key in PROPERTIES for cell in _cells(newest, lot.pk, key)]
+        yield _line([*_facts(lot), *cells])
+
+
+def _facts(lot: Any) -> list[str]:
+    days = [day.isoformat() if day else "" for day in (lot.received_on, lot.usable_until)]
+    return [lot.code, lot.material.name, lot.supplier_lot, lot.state, *days, f"{lot.on_hand.normalize():f}"]
+
+
+def _cells(newest: Any, lot: int, key: str) -> list[str]:
+    own, supplier = (newest.get((lot, key, source)) for source in SOURCES)
+    shown = [None if row is None else shown_result(row) for row in (own, supplier)]
+    u = shown[0].u if shown[0] else None
+    return [
+        f"{shown[0].value:.10g}" if shown[0] else "",
+        "" if u is None else f"{u:.6g}",
+        f"{shown[1].value:.10g}" if shown[1] else "",
+    ]
+
+
+def _line(cells: Sequence[str]) -> str:
+    out = io.StringIO()
+    # a cell that begins like a formula is led in, so that no spreadsheet computes what a supplier wrote
+    csv.writer(out, lineterminator="\n").writerow([f"'{c}" if c[:1] in ("=", "@", "+") else c for c in cells])
+    return out.getvalue()
