@@ -78,6 +78,7 @@ _TABLE = """
     lot.judge                      Y    Y    -    Y    -    -    -    -
     lot.start_test                 -    -    -    Y    -    -    -    -
     lot.release                    -    -    -    x    -    -    -    -
+    lot.concede                    -    -    -    2    2    -    -    -
     lot.reject                     -    -    -    x    -    -    -    -
     lot.reassess                   -    -    -    Y    -    -    -    -
     lot.withdraw_release           -    -    -    x    -    -    -    -
@@ -101,6 +102,8 @@ _TABLE = """
     batch.promote                  Y    -    -    -    -    -    -    -
     batch.start_test               -    Y    -    Y    -    -    -    -
     batch.release                  -    -    -    x    -    -    -    -
+    batch.judge                    Y    Y    -    Y    -    -    -    -
+    batch.concede                  -    -    -    2    2    -    -    -
     batch.reject                   -    -    -    x    -    -    -    -
     sample.register                Y    Y    -    Y    -    -    -    -
     sample.move                    Y    Y    -    Y    -    -    -    -
@@ -112,6 +115,10 @@ _TABLE = """
     sample.release_for_retest      -    -    -    Y    -    -    -    -
     sample.permit_block            -    -    -    Y    -    -    -    -
     sample.dispose                 -    -    -    Y    -    -    -    -
+    sample.blind                   Y    -    -    Y    -    -    -    -
+    sample.see_identity            -    -    -    Y    -    -    Y    -
+    sample.unblind                 -    -    -    Y    -    -    -    -
+    label.set_format               Y    Y    -    Y    -    -    -    -
     rig.create                     -    -    Y    -    -    -    -    -
     rig.change                     -    -    Y    -    -    -    -    -
     rig.note                       -    Y    Y    -    -    -    -    -
@@ -132,6 +139,11 @@ _TABLE = """
     application.settle             Y    Y    -    -    -    -    -    -
     application.tear_down          Y    Y    -    -    -    -    -    -
     application.void               Y    Y    -    -    -    -    -    -
+    application.photograph         Y    Y    -    -    -    -    -    -
+    plan.draw                      Y    Y    -    Y    Y    -    -    -
+    plan.accept                    Y    -    -    Y    Y    -    -    -
+    plan.work                      Y    Y    -    -    -    -    -    -
+    plan.abandon                   Y    -    -    Y    Y    -    -    -
     run.upload                     Y    Y    Y    -    -    -    -    Y
     run.abort                      -    own  -    Y    -    -    -    -
     run.qualify                    -    -    x    -    -    -    -    -
@@ -147,12 +159,17 @@ _TABLE = """
     hold.place                     Y    Y    Y    Y    Y    -    -    -
     hold.lift                      -    -    -    x    -    -    -    -
     nonconformance.open            Y    Y    Y    Y    Y    -    -    -
+    nonconformance.investigate     -    -    -    x    -    -    -    -
+    nonconformance.decide          -    -    -    x    -    -    -    -
+    nonconformance.act             Y    Y    Y    Y    Y    -    -    -
     nonconformance.close           -    -    -    x    -    -    -    -
     comparison.pose                Y    Y    Y    Y    Y    -    -    -
     comparison.change              Y    Y    Y    Y    Y    -    -    -
     comparison.include             Y    Y    Y    Y    Y    -    -    -
     comparison.close               Y    Y    Y    Y    Y    -    -    -
     comparison.issue               -    -    -    x    x    -    -    -
+    recall.tell                    -    -    -    Y    Y    -    -    -
+    run.lock                       -    -    -    Y    -    -    -    -
     export.selection               Y    Y    Y    Y    Y    -    Y    Y
     account.see_own                Y    Y    Y    Y    Y    Y    Y    Y
     account.create                 -    -    -    -    -    Y    -    -

@@ -22,6 +22,7 @@ from lims.api import (
     samples,
     specifications,
     studies,
+    tracing,
 )
 
 NOUNS = (
@@ -41,6 +42,7 @@ NOUNS = (
     quality,
     comparisons,
     records,
+    tracing,
 )
 
 urlpatterns: list[URLPattern] = [

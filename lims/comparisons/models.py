@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
@@ -34,6 +36,47 @@ class Comparison(Recorded):
 
     def __str__(self) -> str:
         return f"{self.code} {self.title}"
+
+
+class Notification(models.Model):
+    """Who was told of what went wrong with a record: who, when, how, by whom, and what was said."""
+
+    CONFIDENTIAL: ClassVar[frozenset[str]] = frozenset()
+
+    class Way(models.TextChoices):
+        TALK = "talk", "spoken to"
+        TELEPHONE = "telephone", "by telephone"
+        MAIL = "mail", "by electronic mail"
+        LETTER = "letter", "by letter"
+
+    subject_kind = models.CharField(max_length=40)
+    subject_code = models.CharField(max_length=60)
+    told = models.CharField("who was told", max_length=200)
+    about = models.CharField("what it is about", max_length=200, blank=True, help_text="codes it reached them by")
+    way = models.CharField("how", max_length=10, choices=Way.choices)
+    told_at = models.DateTimeField("when")
+    words = models.TextField("what was said")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = "notification"
+        verbose_name_plural = "notifications"
+        ordering = ("told_at", "id")
+        indexes = (models.Index(fields=["subject_kind", "subject_code"], name="notification_subject"),)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.told} told of {self.subject_code}"
+
+    @property
+    def record_kind(self) -> str:
+        """A notification is part of its subject's history."""
+        return self.subject_kind
+
+    @property
+    def record_code(self) -> str:
+        return self.subject_code
 
 
 class Inclusion(models.Model):

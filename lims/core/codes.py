@@ -54,6 +54,7 @@ KINDS: dict[str, Kind] = {
         Kind("CA", "certificate"),
         Kind("Z", "zero"),
         Kind("RED", "reduction", 5),
+        Kind("TP", "test plan", 3),
     )
 }
 PREFIXES = {kind.prefix: kind for kind in KINDS.values()}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 import pghistory
 import pgtrigger
 from django.conf import settings
@@ -12,7 +14,7 @@ from django.db.models import Q
 from lims.audit.models import APPEND_ONLY, Recorded, tracked
 from lims.files.models import StoredFile
 from lims.rigs.models import Block, MethodVersion, Rig, RigConfiguration
-from lims.runs.states import ApplicationState, ReductionState, RunState
+from lims.runs.states import ApplicationState, ReductionState, RunState, TestPlanState
 from lims.samples.models import Sample
 
 
@@ -43,6 +45,11 @@ class Application(Recorded):
     )
     coverage_photo = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="+")
     departure = models.CharField("departure from the method", max_length=400, blank=True)
+    hold_hours = models.FloatField(
+        "time from taking to test", null=True, blank=True, help_text="h, when the material was put on"
+    )
+    hold_over_hours = models.FloatField("hold time exceeded by", null=True, blank=True, help_text="h")
+    checklist = models.JSONField(default=list, blank=True, help_text="what was looked at before the material went on")
     remarks = models.TextField(blank=True)
 
     class Meta:
@@ -56,6 +63,137 @@ class Application(Recorded):
 
     def __str__(self) -> str:
         return self.code
+
+
+class ApplicationPhoto(models.Model):
+    """A photograph of an application: the bare or covered face before pressing, the layer after tearing down."""
+
+    CONFIDENTIAL: ClassVar[frozenset[str]] = frozenset()
+
+    class When(models.TextChoices):
+        BEFORE = "before", "before pressing"
+        AFTER = "after", "after tearing down"
+
+    application = models.ForeignKey(Application, models.PROTECT, related_name="photos")
+    file = models.ForeignKey(StoredFile, models.PROTECT, related_name="+")
+    when = models.CharField(max_length=8, choices=When.choices)
+    words = models.CharField("what it shows", max_length=200, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = "application photograph"
+        verbose_name_plural = "application photographs"
+        ordering = ("id",)
+        constraints = (models.UniqueConstraint(fields=["application", "file", "when"], name="application_photo_once"),)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.application_id} {self.when}"
+
+    record_kind = "application"
+
+    @property
+    def record_code(self) -> str:
+        """A photograph is part of its application's history."""
+        return self.application.code
+
+
+@tracked
+class TestPlan(Recorded):
+    """In which order samples are put on which rigs on which days: drawn by lot from a stored seed, in blocks."""
+
+    __test__ = False  # not for pytest to collect
+
+    code = models.CharField(max_length=12, unique=True, editable=False)
+    title = models.CharField(max_length=200)
+    method_version = models.ForeignKey(MethodVersion, models.PROTECT, related_name="test_plans")
+    reference = models.ForeignKey(
+        Sample, models.PROTECT, null=True, blank=True, related_name="+", help_text="put on once in every block"
+    )
+    state = models.CharField(max_length=10, choices=TestPlanState.choices, default=TestPlanState.DRAFT)
+    seed = models.BigIntegerField(help_text="the same seed gives the same order again")
+    replicates = models.PositiveSmallIntegerField(help_text="applications of each sample")
+    days = models.PositiveSmallIntegerField()
+    per_block = models.PositiveSmallIntegerField(help_text="applications on one rig within one day, reference aside")
+    first_day = models.DateField(null=True, blank=True)
+    planned_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    accepted_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    reason = models.TextField(blank=True)
+
+    class Meta:
+        verbose_name = "test plan"
+        verbose_name_plural = "test plans"
+        ordering = ("-id",)
+        constraints = (models.CheckConstraint(condition=Q(state__in=TestPlanState.values), name="test_plan_state"),)
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.title}"
+
+
+class PlanLine(models.Model):
+    """One application to come: its place in the order, and what became of it. The order itself never changes."""
+
+    CONFIDENTIAL: ClassVar[frozenset[str]] = frozenset()
+
+    plan = models.ForeignKey(TestPlan, models.PROTECT, related_name="lines")
+    position = models.PositiveIntegerField(help_text="place in the whole order, from 1")
+    day = models.PositiveSmallIntegerField(help_text="from 1")
+    block = models.PositiveIntegerField(help_text="one rig on one day, from 1")
+    rig = models.ForeignKey(Rig, models.PROTECT, related_name="plan_lines")
+    sample = models.ForeignKey(Sample, models.PROTECT, related_name="plan_lines")
+    as_reference = models.BooleanField(default=False)
+    application = models.OneToOneField(Application, models.PROTECT, null=True, blank=True, related_name="plan_line")
+    skipped_reason = models.CharField(max_length=400, blank=True)
+    out_of_order = models.CharField("why out of order", max_length=400, blank=True)
+    done_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    done_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name = "plan line"
+        verbose_name_plural = "plan lines"
+        ordering = ("plan", "position")
+        constraints = (
+            models.UniqueConstraint(fields=["plan", "position"], name="plan_line_once"),
+            models.CheckConstraint(
+                condition=Q(application__isnull=True) | Q(skipped_reason=""), name="plan_line_done_or_skipped"
+            ),
+        )
+        indexes = (
+            models.Index(
+                fields=["rig", "plan", "position"],
+                name="plan_line_open",
+                condition=Q(application__isnull=True, skipped_reason=""),
+            ),
+        )
+        triggers = (
+            pgtrigger.Protect(name="never_deleted", operation=pgtrigger.Delete),
+            pgtrigger.Protect(
+                name="order_is_fixed",
+                operation=pgtrigger.Update,
+                condition=pgtrigger.Condition(
+                    "OLD.application_id IS NOT NULL OR OLD.skipped_reason <> ''"
+                    " OR (OLD.plan_id, OLD.position, OLD.day, OLD.block, OLD.rig_id, OLD.sample_id)"
+                    " IS DISTINCT FROM (NEW.plan_id, NEW.position, NEW.day, NEW.block, NEW.rig_id, NEW.sample_id)"
+                ),
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.plan_id} line {self.position}"
+
+    record_kind = "test plan"
+
+    @property
+    def record_code(self) -> str:
+        """A line is part of its plan's history."""
+        return self.plan.code
+
+    @property
+    def open(self) -> bool:
+        """Whether it still waits."""
+        return self.application_id is None and not self.skipped_reason
 
 
 class BlockPermit(models.Model):

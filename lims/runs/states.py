@@ -60,3 +60,20 @@ REDUCTION_MACHINE = Machine(
     ("fail", (_D.REDUCING,), _D.FAILED),
     ("retry", (_D.FAILED,), _D.QUEUED),
 )
+
+
+class TestPlanState(TextChoices):
+    __test__ = False  # not for pytest to collect
+
+    DRAFT = "draft"
+    ACCEPTED = "accepted"
+    FINISHED = "finished"
+    ABANDONED = "abandoned"
+
+
+_T = TestPlanState
+TEST_PLAN_MACHINE = Machine(
+    ("accept", (_T.DRAFT,), _T.ACCEPTED),
+    ("finish", (_T.ACCEPTED,), _T.FINISHED),
+    ("abandon", (_T.DRAFT, _T.ACCEPTED), _T.ABANDONED),
+)

@@ -25,6 +25,7 @@ from lims.web import (
     specifications,
     studies,
     today,
+    tracing,
     validation,
     working,
 )
@@ -49,6 +50,7 @@ NOUNS = (
     quality,
     comparisons,
     records,
+    tracing,
     validation,
     search,
     look,
