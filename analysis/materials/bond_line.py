@@ -84,7 +84,7 @@ def bond_line(
     if not PRESSURES[0] <= pressure <= PRESSURES[1]:
         cautions.append(f"the scaling law was found at {PRESSURES[0]:g} to {PRESSURES[1]:g} Pa, not {pressure:.4g} Pa")
     if face is not None:
-        rest = rest_gap(yield_stress, force=pressure * face.area, face=face)
+        rest = float(rest_gap(yield_stress, force=pressure * face.area, face=face))
         if not paste / 3.0 <= rest <= paste * 3.0:
             cautions.append(f"squeeze flow alone would come to rest at {rest:.3g} m on this face")
     by = "particles" if particles > paste else "paste"

@@ -10,8 +10,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from analysis.errors import OutOfRange
+from analysis.materials.values import Numbers, above_zero, not_negative, plain
 from analysis.results import Array
 
 _TERMS = np.arange(1.0, 80.0, 2.0)
@@ -86,23 +88,26 @@ def stefan_gap(time: Array, *, start: float, viscosity: float, force: float, fac
 
 
 def stefan_time(start: float, *, viscosity: float, force: float, face: Face) -> float:
-    """Time [s] in which 1/h^2 of a Newtonian paste doubles from `start` [m]."""
+    """Time [s] in which 1/h^2 of a Newtonian paste doubles from `start` [m]: C mu / (2 F h0^2)."""
     return face.viscous * viscosity / (2.0 * force * start**2)
 
 
-def stefan_force(speed: float, *, gap: float, viscosity: float, face: Face) -> float:
-    """Force [N] that closes a Newtonian paste at `speed` [m/s] at `gap` [m]: C mu V / h^3."""
-    return face.viscous * viscosity * speed / gap**3
+def stefan_force(speed: ArrayLike, *, gap: ArrayLike, viscosity: ArrayLike, face: Face) -> Numbers:
+    """Force [N] that closes a Newtonian paste at `speed` [m/s] at `gap` [m]: C mu V / h^3. Numbers or arrays."""
+    return plain(face.viscous * above_zero("viscosity", viscosity) * np.asarray(speed) / above_zero("gap", gap) ** 3)
 
 
-def scott_force(speed: float, *, gap: float, consistency: float, index: float, face: Face) -> float:
+def scott_force(speed: ArrayLike, *, gap: ArrayLike, consistency: ArrayLike, index: float, face: Face) -> Numbers:
     """Force [N] that closes a power-law paste, tau = m * rate^n, between disks. [1]
 
-    Parameters: `consistency` m [Pa s^n], `index` n. Formula: 2 pi m R^(n+3) / (n+3) * ((2n+1)/n)^n * V^n / h^(2n+1).
+    Parameters: `speed` [m/s] zero or above and `gap` [m], `consistency` m [Pa s^n], numbers or arrays; `index` n.
+    Formula: 2 pi m R^(n+3) / (n+3) * ((2n+1)/n)^n * V^n / h^(2n+1).
 
     1. J. R. Scott, Trans. Inst. Rubber Ind. 7 (1931) 169.
     """
-    return float(scott_factor(index, face=face) * consistency * speed**index / gap ** (2.0 * index + 1.0))
+    speeds, gaps = not_negative("speed", speed), above_zero("gap", gap)
+    factor = scott_factor(index, face=face) * above_zero("consistency", consistency)
+    return plain(factor * speeds**index / gaps ** (2.0 * index + 1.0))
 
 
 def scott_factor(index: float, *, face: Face) -> float:
@@ -123,21 +128,47 @@ def scott_gap(time: Array, *, start: float, consistency: float, index: float, fo
     return gap
 
 
-def rest_gap(yield_stress: float, *, force: float, face: Face) -> float:
-    """Gap [m] at which a yield stress [Pa] carries the force: 2 tau_y * roof / F; for a disk 2 tau_y R / (3 p)."""
-    _above_zero(force=force)
-    return 2.0 * yield_stress * face.roof / force
+def rest_gap(yield_stress: ArrayLike, *, force: ArrayLike, face: Face) -> Numbers:
+    """Gap [m] at which a yield stress [Pa] carries the force [N]: 2 tau_y * roof / F; for a disk 2 tau_y R / (3 p).
+
+    The same for a Bingham and a Herschel-Bulkley paste: where the flow stops, only the yield stress is left. Numbers or
+    arrays; nan stays nan; OutOfRange where a force is not above zero or a yield stress is below zero.
+    """
+    return plain(2.0 * not_negative("yield stress", yield_stress) * face.roof / above_zero("force", force))
 
 
-def yield_stress_of(gap: float, *, force: float, face: Face) -> float:
-    """Yield stress [Pa] that would carry the force at `gap` [m]."""
-    return force * gap / (2.0 * face.roof)
+def yield_stress_of(gap: ArrayLike, *, force: ArrayLike, face: Face) -> Numbers:
+    """Yield stress [Pa] that would carry the force [N] at `gap` [m]; numbers or arrays."""
+    return plain(np.asarray(force, dtype=np.float64) * np.asarray(gap, dtype=np.float64) / (2.0 * face.roof))
 
 
-def blob_rest_gap(yield_stress: float, *, force: float, volume: float) -> float:
-    """Gap [m] at which a round blob of constant volume [m3], not yet at the edge, carries the force."""
-    _above_zero(force=force, volume=volume)
-    return float((2.0 * math.pi * yield_stress * (volume / math.pi) ** 1.5 / (3.0 * force)) ** 0.4)
+def blob_force(speed: ArrayLike, *, gap: ArrayLike, viscosity: ArrayLike, volume: ArrayLike) -> Numbers:
+    """Force [N] that closes a round Newtonian blob of constant volume [m3]: 3 mu Vol^2 V / (2 pi h^5).
+
+    Parameters: `speed` [m/s], `gap` [m], `viscosity` [Pa s]; numbers or arrays. Stefan's law with R^2 = Vol / (pi h),
+    so it holds until the blob reaches the edge of the face.
+    """
+    mu, vol = above_zero("viscosity", viscosity), above_zero("volume", volume)
+    return plain(1.5 * mu * vol**2 * np.asarray(speed) / (math.pi * above_zero("gap", gap) ** 5))
+
+
+def blob_gap(time: ArrayLike, *, start: float, viscosity: float, force: float, volume: float) -> Numbers:
+    """Gap [m] of a round Newtonian blob of constant volume [m3] at `time` [s] under constant force [N].
+
+    Formula: 1/h^4 = 1/h0^4 + 8 pi F t / (3 mu Vol^2), until the blob reaches the edge of the face.
+    """
+    _above_zero(start=start, viscosity=viscosity, force=force, volume=volume)
+    pace = 8.0 * math.pi * force / (3.0 * viscosity * volume**2)
+    return plain((start**-4.0 + pace * np.asarray(time, dtype=np.float64)) ** -0.25)
+
+
+def blob_rest_gap(yield_stress: ArrayLike, *, force: ArrayLike, volume: ArrayLike) -> Numbers:
+    """Gap [m] at which a round blob of constant volume [m3], not yet at the edge, carries the force [N].
+
+    Formula: h^(5/2) = 2 pi tau_y (Vol / pi)^(3/2) / (3 F). Numbers or arrays.
+    """
+    tau, vol = not_negative("yield stress", yield_stress), above_zero("volume", volume)
+    return plain((2.0 * math.pi * tau * (vol / math.pi) ** 1.5 / (3.0 * above_zero("force", force))) ** 0.4)
 
 
 def yield_gap(time: Array, *, start: float, tau: float, rest: float) -> Array:

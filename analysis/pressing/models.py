@@ -264,7 +264,7 @@ def _paste(model: Model, p: Array, approach: Approach) -> dict[str, float]:
     found = {"viscosity": 2.0 * force * tau * start**2 / face.viscous}
     if model.key == "yield_stress":
         rest = math.exp(p[2])
-        found |= _rest(rest, model, p, approach) | {"yield_stress": yield_stress_of(rest, force=force, face=face)}
+        found |= _rest(rest, model, p, approach) | {"yield_stress": float(yield_stress_of(rest, force=force, face=face))}
     return found
 
 

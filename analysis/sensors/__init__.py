@@ -22,10 +22,10 @@ from analysis.sensors.resistance import platinum
 from analysis.sensors.thermocouple import thermocouple
 from analysis.units import from_si
 
-_CURVES = (platinum(100.0), *(thermocouple(letter) for letter in "KTEJN"))
+_CURVES = (*(platinum(ohm) for ohm in (100.0, 500.0, 1000.0)), *(thermocouple(letter) for letter in "KTEJN"))
 
 SENSORS: Mapping[str, Curve] = MappingProxyType({curve.name: curve for curve in _CURVES})
-"""Every sensor by its name: Pt100, and the thermocouples of types K, T, E, J and N."""
+"""Every sensor by its name: Pt100, Pt500, Pt1000, and the thermocouples of types K, T, E, J and N."""
 
 
 def thermocouple_temperature(curve: Curve, *, emf: ArrayLike, junction: ArrayLike, strict: bool = True) -> Array:

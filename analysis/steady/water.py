@@ -9,10 +9,13 @@ implementation. They stand here because loading the library takes two seconds, m
 
 from __future__ import annotations
 
+from typing import Any, overload
+
 import numpy as np
 
 from analysis.errors import OutOfRange
-from analysis.units import from_si, shown
+from analysis.results import Array
+from analysis.units import from_si
 
 LOWEST = 0.01  # [degC]
 HIGHEST = 99.9  # [degC], just below boiling at 101.325 kPa
@@ -49,13 +52,35 @@ _DENSITY_SLOPE = np.polynomial.chebyshev.chebder(_DENSITY)
 _ENTHALPY_SLOPE = np.polynomial.chebyshev.chebder(_ENTHALPY)
 
 
-def density(temperature: float) -> tuple[float, float]:
-    """Density [kg/m^3] of liquid water at `temperature` [K], and its derivative [kg/(m^3 K)]; OutOfRange outside."""
+@overload
+def density(temperature: float) -> tuple[float, float]: ...
+
+
+@overload
+def density(temperature: Array) -> tuple[Array, Array]: ...
+
+
+def density(temperature: float | Array) -> tuple[float | Array, float | Array]:
+    """Density [kg/m^3] of liquid water at `temperature` [K], and its derivative [kg/(m^3 K)].
+
+    A number gives numbers, an array arrays of its shape; nan stays nan; OutOfRange outside 0.01 to 99.9 degC.
+    """
     return _series(_DENSITY, _DENSITY_SLOPE, temperature)
 
 
-def enthalpy(temperature: float) -> tuple[float, float]:
-    """Specific enthalpy [J/kg] of water at `temperature` [K], and its heat capacity [J/(kg K)]; OutOfRange outside."""
+@overload
+def enthalpy(temperature: float) -> tuple[float, float]: ...
+
+
+@overload
+def enthalpy(temperature: Array) -> tuple[Array, Array]: ...
+
+
+def enthalpy(temperature: float | Array) -> tuple[float | Array, float | Array]:
+    """Specific enthalpy [J/kg] of liquid water at `temperature` [K], and its heat capacity [J/(kg K)].
+
+    A number gives numbers, an array arrays of its shape; nan stays nan; OutOfRange outside 0.01 to 99.9 degC.
+    """
     return _series(_ENTHALPY, _ENTHALPY_SLOPE, temperature)
 
 
@@ -64,10 +89,13 @@ def is_liquid(temperature: float) -> bool:
     return LOWEST <= from_si(temperature, "degC", "temperature") <= HIGHEST
 
 
-def _series(value: tuple[float, ...], slope: np.ndarray, temperature: float) -> tuple[float, float]:
-    if not is_liquid(temperature):
-        celsius = shown(temperature, "temperature")
-        raise OutOfRange(f"water at {celsius:.2f} degC is outside {LOWEST} to {HIGHEST} degC at 101.325 kPa")
+def _series(value: tuple[float, ...], slope: np.ndarray, temperature: float | Array) -> tuple[Any, Any]:
+    celsius = np.asarray(from_si(np.asarray(temperature, dtype=np.float64), "degC", "temperature"))
+    outside = (celsius < LOWEST) | (celsius > HIGHEST)
+    if outside.any():
+        first = float(celsius[outside][0]) if celsius.ndim else float(celsius)
+        raise OutOfRange(f"water at {first:.2f} degC is outside {LOWEST} to {HIGHEST} degC at 101.325 kPa")
     half = 0.5 * (HIGHEST - LOWEST)
-    x = (from_si(temperature, "degC", "temperature") - LOWEST) / half - 1.0
-    return float(np.polynomial.chebyshev.chebval(x, value)), float(np.polynomial.chebyshev.chebval(x, slope)) / half
+    x = (celsius - LOWEST) / half - 1.0
+    found = np.polynomial.chebyshev.chebval(x, value), np.polynomial.chebyshev.chebval(x, slope) / half
+    return found if celsius.ndim else (float(found[0]), float(found[1]))

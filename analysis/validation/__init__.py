@@ -16,6 +16,8 @@ from typing import Any
 from analysis.validation import (
     materials_cases,
     method_cases,
+    monte_carlo_cases,
+    quality_cases,
     sensing_cases,
     statistics_cases,
     uncertainty_cases,
@@ -26,7 +28,9 @@ from analysis.version import VERSION
 CASES: tuple[Case, ...] = (
     *method_cases.CASES,
     *uncertainty_cases.CASES,
+    *monte_carlo_cases.CASES,
     *statistics_cases.CASES,
+    *quality_cases.CASES,
     *sensing_cases.CASES,
     *materials_cases.CASES,
 )

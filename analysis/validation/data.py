@@ -134,9 +134,68 @@ GLUCOSE_C: Groups = (
     (131.90, 134.14, 133.76), (137.21, 135.14, 137.50), (130.97, 131.59, 134.92), (135.46, 135.14, 133.53),
 )  # fmt: skip
 
+# NIST e-Handbook 6.3.2.2, flow rates (from memory)
+FLOW = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)
+# NIST e-Handbook 6.3.2.4: values, and their weighted averages with weight 0.3 from 50
+WEIGHTED = (52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, *FLOW)
+WEIGHTED_POINTS = (
+    50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33,
+    50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
+)  # fmt: skip
+# NIST e-Handbook 6.3.2.3: values, and their upper sums for a target of 325 and K = 0.3175 (from memory)
+SUMMED = (
+    324.925, 324.675, 324.725, 324.350, 325.350, 325.225, 324.125, 324.525, 325.225, 324.600,
+    324.625, 325.150, 328.325, 327.250, 327.825, 328.500, 326.675, 327.775, 326.875, 328.350,
+)  # fmt: skip
+SUMMED_HIGH = (
+    0.0, 0.0, 0.0, 0.0, 0.0325, 0.0, 0.0, 0.0, 0.0, 0.0,
+    0.0, 0.0, 3.0075, 4.94, 7.4475, 10.63, 11.9875, 14.445, 16.0025, 19.035,
+)  # fmt: skip
 
-def simon_lesage(constant: float) -> Groups:
-    """NIST StRD, SmLs01 to SmLs09: nine treatments of 21 values about a constant leading number. [1]
+# Houf and Berman 1988, thermal impedance of power modules [0.01 K/W]: 10 parts by 3 inspectors by 3 (data as found in
+# an open repository, the citation from memory)
+IMPEDANCE_GAUGE = (
+    ((37, 38, 37), (41, 41, 40), (41, 42, 41)), ((42, 41, 43), (42, 42, 42), (43, 42, 43)),
+    ((30, 31, 31), (31, 31, 31), (29, 30, 28)), ((42, 43, 42), (43, 43, 43), (42, 42, 42)),
+    ((28, 30, 29), (29, 30, 29), (31, 29, 29)), ((42, 42, 43), (45, 45, 45), (44, 46, 45)),
+    ((25, 26, 27), (28, 28, 30), (29, 27, 27)), ((40, 40, 40), (43, 42, 42), (43, 43, 41)),
+    ((25, 25, 25), (27, 29, 28), (26, 26, 26)), ((35, 34, 34), (35, 35, 34), (35, 34, 35)),
+)  # fmt: skip
+
+# NIST StRD, Michelso.dat: speed of light in air [1000 km/s] (from memory; the certified values prove it)
+MICHELSON = (
+    299.85, 299.74, 299.90, 300.07, 299.93, 299.85, 299.95, 299.98, 299.98, 299.88,
+    300.00, 299.98, 299.93, 299.65, 299.76, 299.81, 300.00, 300.00, 299.96, 299.96,
+    299.96, 299.94, 299.96, 299.94, 299.88, 299.80, 299.85, 299.88, 299.90, 299.84,
+    299.83, 299.79, 299.81, 299.88, 299.88, 299.83, 299.80, 299.79, 299.76, 299.80,
+    299.88, 299.88, 299.88, 299.86, 299.72, 299.72, 299.62, 299.86, 299.97, 299.95,
+    299.88, 299.91, 299.85, 299.87, 299.84, 299.84, 299.85, 299.84, 299.84, 299.84,
+    299.89, 299.81, 299.81, 299.82, 299.80, 299.77, 299.76, 299.74, 299.75, 299.76,
+    299.91, 299.92, 299.89, 299.86, 299.88, 299.72, 299.84, 299.85, 299.85, 299.78,
+    299.89, 299.84, 299.78, 299.81, 299.76, 299.81, 299.79, 299.81, 299.82, 299.85,
+    299.87, 299.87, 299.81, 299.74, 299.81, 299.94, 299.95, 299.80, 299.81, 299.87,
+)  # fmt: skip
+# NIST StRD, Pontius.dat: deflection of a load cell at 150 000 to 3 000 000, twice (from memory; likewise)
+PONTIUS = (
+    (0.11019, 0.21956, 0.32949, 0.43899, 0.54803, 0.65694, 0.76562, 0.87487, 0.98292, 1.09146,
+     1.20001, 1.30822, 1.41599, 1.52399, 1.63194, 1.73947, 1.84646, 1.95392, 2.06128, 2.16844),
+    (0.11052, 0.22018, 0.32939, 0.43886, 0.54798, 0.65739, 0.76596, 0.87474, 0.98300, 1.09150,
+     1.20004, 1.30818, 1.41613, 1.52408, 1.63159, 1.73965, 1.84696, 1.95445, 2.06177, 2.16829),
+)  # fmt: skip
+# NIST StRD, Misra1a.dat, DanWood.dat and Rat42.dat: predictor, response (from memory; likewise)
+MISRA1A: Groups = (
+    (77.6, 10.07), (114.9, 14.73), (141.1, 17.94), (190.8, 23.93), (239.9, 29.61), (289.0, 35.18), (332.8, 40.02),
+    (378.4, 44.82), (434.8, 50.76), (477.3, 55.05), (536.8, 61.01), (593.1, 66.40), (689.1, 75.47), (760.0, 81.78),
+)  # fmt: skip
+DANWOOD: Groups = ((1.309, 2.138), (1.471, 3.421), (1.490, 3.597), (1.565, 4.340), (1.611, 4.882), (1.680, 5.660))
+RAT42: Groups = (
+    (9.0, 8.930), (14.0, 10.800), (21.0, 18.590), (28.0, 22.330), (42.0, 39.350), (57.0, 56.110), (63.0, 61.730),
+    (70.0, 64.620), (79.0, 67.080),
+)  # fmt: skip
+
+
+def simon_lesage(constant: float, size: int = 21) -> Groups:
+    """NIST StRD, SmLs01 to SmLs09: nine treatments of 21, 201 or 2001 values about a constant leading number. [1]
 
     Each treatment is its level, then level - 0.1 and level + 0.1 in turn; the levels are 0.4 for the first and 0.3,
     0.5 in turn for the others, above `constant` (1, 1e6 or 1e12).
@@ -144,5 +203,5 @@ def simon_lesage(constant: float) -> Groups:
     1. S. D. Simon, J. P. Lesage, J. Stat. Comput. Simul. 35 (1990) 197.
     """
     tenths = [4] + [3 if number % 2 else 5 for number in range(1, 9)]
-    rows = [[level] + [level - 1 if place % 2 else level + 1 for place in range(1, 21)] for level in tenths]
+    rows = [[level] + [level - 1 if place % 2 else level + 1 for place in range(1, size)] for level in tenths]
     return tuple(tuple(constant + tenth / 10.0 for tenth in row) for row in rows)

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from analysis import runs, studies
 from analysis.quantities import QUANTITIES
-from analysis.results import Array, BudgetLine, Measured, Outcome, Reduction, Settled
+from analysis.results import Array, BudgetLine, Measured, Outcome, Reduction, Settled, Trials
 from analysis.statistics import errors_in_both
-from analysis.units import from_si, shown, to_si
+from analysis.units import from_si, shown, shown_difference, to_si
 from analysis.validation.case import Case, Check
 
 _ROWS = 900
@@ -63,6 +64,117 @@ def _press() -> Iterator[Check]:
     recording["force [N]"] = np.where(since > 0.0, recording["force [N]"], 0.0)
     found = studies.press(recording, setup=setup, face="circular")
     yield _figure(found, "viscosity", 3000.0, 3.0)
+
+
+def _coolant() -> Iterator[Check]:
+    """1.000 L/min of water warmed from 24.0 to 26.0 degC: 997.296 kg/m3 times 8362.7 J/kg over a minute, 139.00 W."""
+    columns = {"hot [degC]": 60.0, "cold [degC]": 50.0, "in [degC]": 24.0, "out [degC]": 26.0, "flow [L/min]": 1.0}
+    quantities = ("hot_temperature", "cold_temperature", "coolant_in", "coolant_out", "coolant_flow")
+    rig = {"area": "900 mm^2", "heat_flow": "coolant"}
+    found = runs.reduce(_recording(columns, spread=1e-4), setup=_setup(columns, quantities, rig=rig))
+    yield _figure(found, "heat_flow", 139.001, 5e-3)
+    yield _figure(found, "thermal_impedance", 10.0 * 900.0 / 139.001, 4e-3)
+
+
+_ON, _PERIOD, _CYCLES, _LAG = 80.0, 120.0, 40, 4.0  # [s] of a power cycle, and the time constant of the blocks
+_START, _GROWTH = 20.0, 0.004  # [mm2 K/W], and the share by which each cycle adds to the impedance
+
+
+def _cycles() -> Iterator[Check]:
+    """Heating on and off 40 times through 900 mm2 whose impedance grows by 0.4 % of the first in each cycle.
+
+    The drift is 0.08 mm2 K/W a cycle; the mean of the last tenth of the cycles is 36 cycles after that of the first.
+    """
+    t = np.arange(_CYCLES * _PERIOD + 200.0)
+    cycle = np.clip(np.floor((t - 100.0) / _PERIOD), 0.0, _CYCLES - 1.0)
+    into = t - 100.0 - cycle * _PERIOD
+    impedance = _START * (1.0 + _GROWTH * cycle)
+    on = (into >= 0.0) & (into < _ON)
+    level = 100.0 * impedance / 900.0
+    warmed = level * (1.0 - np.exp(-np.clip(into, 0.0, _ON) / _LAG))
+    rise = np.where(into <= 0.0, 0.0, np.where(on, warmed, level * np.exp(-np.clip(into - _ON, 0.0, None) / _LAG)))
+    noise = np.random.default_rng(0).standard_normal((2, t.size)) * 2e-3
+    recording = {
+        "time [s]": t,
+        "hot [degC]": 50.0 + rise + noise[0],
+        "cold [degC]": 50.0 + noise[1],
+        "power [W]": np.where(on, 100.0, 0.0),
+    }
+    columns = dict.fromkeys(("hot [degC]", "cold [degC]", "power [W]"), 0.0)
+    quantities = ("hot_temperature", "cold_temperature", "heater_power")
+    setup = _setup(columns, quantities, rig={"area": "900 mm^2"}, depths=("",) * 3)
+    found = studies.cycles(recording, setup=setup)
+    last = _START * (1.0 + _GROWTH * (_CYCLES - 1))
+    yield _figure(found, "thermal_impedance", last, 0.02)
+    yield _figure(found, "impedance_drift", _START * _GROWTH, 2e-3)
+    yield _figure(found, "impedance_change", _START * _GROWTH * 36.0, 0.03)
+
+
+def _ageing() -> Iterator[Check]:
+    """Three specimens of unlike starts that gain 1 %, 2 % and 3 % in 1000 h: 2 %, u 1 % over the root of 3."""
+    results = []
+    for number, (start, gain) in enumerate(((10.0, 0.01), (20.0, 0.02), (40.0, 0.03)), start=1):
+        for day, share in (("2030-01-01", 0.0), ("2030-02-11T16:00:00", 1.0)):
+            one = _result(100.0, start * (1.0 + gain * share))
+            run = {"file": f"{number}-{day}", "application": f"A-{number}", "start": _instant(day)}
+            results.append(replace(one, run=run))
+    found = studies.ageing(results)
+    yield _figure(found, "change_per_1000_h", 2.0, 1e-9)
+    yield _figure(found, "relative_change", 2.0, 1e-9)
+    u = shown_difference(found.figures["change_per_1000_h"].u, "change_per_1000_h")
+    yield Check("its standard uncertainty", 1.0 / math.sqrt(3.0), u, 1e-9, "%")
+
+
+def _instant(day: str) -> str:
+    return f"{day}{'' if 'T' in day else 'T00:00:00'}+00:00"
+
+
+def _thinning() -> Iterator[Check]:
+    """A layer of 3.0 W/(m K) with contacts of 5.0 mm2 K/W that thins from 200 to 60 um within half an hour of heat."""
+    t = np.arange(2400.0)
+    since = np.clip(t - 300.0, 0.0, None)
+    gap = 60.0 + 140.0 * np.exp(-since / 600.0)
+    impedance = 5.0 + gap / 3.0
+    warm = np.where(t < 60.0, 0.0, 1.0 - np.exp(-np.clip(t - 60.0, 0.0, None) / 5.0))
+    rise = 100.0 * impedance / 900.0 * warm
+    noise = np.random.default_rng(0).standard_normal((4, t.size))
+    recording = {
+        "time [s]": t,
+        "hot [degC]": 50.0 + rise + 2e-3 * noise[0],
+        "cold [degC]": 50.0 + 2e-3 * noise[1],
+        "power [W]": np.where(t < 60.0, 0.0, 100.0),
+        "force [N]": 250.0 + 0.01 * noise[2],
+        "gap [um]": gap + 0.02 * noise[3],
+    }
+    columns = dict.fromkeys(list(recording)[1:], 0.0)
+    quantities = ("hot_temperature", "cold_temperature", "heater_power", "force", "gap")
+    setup = _setup(columns, quantities, rig={"area": "900 mm^2"}) | {"gap": {"zero_reading": "0 um"}}
+    found = studies.thinning(recording, setup=setup)
+    yield _figure(found, "conductivity", 3.0, 0.03)
+    yield _figure(found, "contact_impedance", 5.0, 0.1)
+
+
+def _difference() -> Iterator[Check]:
+    """Two results that share an error of 0.30 and have 0.04 each of their own: u is 0.04 times the root of two."""
+    one, other = (_shared_result(value) for value in (20.0, 22.0))
+    found = studies.difference(one, other, monte_carlo=Trials(digits=1))
+    yield _figure(found, "impedance_change", 2.0, 1e-9)
+    unit = QUANTITIES["impedance_change"].shown
+    u = shown_difference(found.figures["impedance_change"].u, "impedance_change")
+    yield Check("its standard uncertainty", 0.04 * math.sqrt(2.0), u, 1e-9, unit)
+    drawn = shown_difference(found.monte_carlo["impedance_change"].u, "impedance_change")
+    yield Check("by Monte Carlo, within 2 %", 0.04 * math.sqrt(2.0), drawn, 0.02 * 0.04 * math.sqrt(2.0), unit)
+
+
+def _shared_result(impedance: float) -> Reduction:
+    lines = tuple(
+        BudgetLine(source, to_si(u, "mm^2*K/W", "impedance"), 1.0, "B", common=common)
+        for source, u, common in (("area", 0.30, "bench: area"), ("scatter of the readings", 0.04, ""))
+    )
+    made = _result(100.0, impedance)
+    figure = replace(made.figures["thermal_impedance"], u=math.hypot(*(line.u for line in lines)))
+    figures = {**made.figures, "thermal_impedance": figure}
+    return replace(made, figures=figures, budget={**made.budget, "thermal_impedance": lines})
 
 
 def _series() -> Iterator[Check]:
@@ -126,6 +238,17 @@ CASES = (
     Case("steady", "steady state, heater power", "reduce", "definition of ASTM D5470, by hand", _steady),
     Case("meter-bars", "steady state, meter bars", "reduce", "extrapolation of ASTM D5470, by hand", _meter_bars),
     Case("press", "squeeze-out", "press", "Stefan's law of 1874, by hand", _press),
+    Case("coolant", "steady state, heat of the coolant", "reduce", "IAPWS-95 and the first law, by hand", _coolant),
+    Case("cycles", "power cycles", "cycles", "course of known drift, by hand", _cycles),
+    Case("ageing-series", "ageing series", "ageing", "courses of known change; mean and scatter by hand", _ageing),
+    Case("thinning", "thinning layer", "thinning", "layer of known conductivity and contacts, by hand", _thinning),
+    Case(
+        "difference",
+        "difference on one rig",
+        "difference",
+        "JCGM 100:2008, 5.2 and F.1.2.3, by hand; JCGM 101:2008",
+        _difference,
+    ),
     Case("series", "thickness series", "series", "line of known slope and intercept, by hand", _series),
     Case(
         "york",

@@ -10,6 +10,8 @@ from scipy.sparse import linalg
 from analysis.errors import OutOfRange
 from analysis.materials.squeeze_flow import (
     Face,
+    blob_force,
+    blob_gap,
     blob_rest_gap,
     disk_of,
     rest_gap,
@@ -137,3 +139,23 @@ def test_gaps_fall_with_time_and_force_and_rest_rises_with_yield_stress():
 def test_what_makes_no_sense_is_refused(call):
     with pytest.raises(OutOfRange):
         call()
+
+
+def test_a_blob_follows_its_differential_equation_and_takes_arrays():
+    volume, start = 1.0e-7, 500e-6
+    times = np.array([0.0, 1.0, 30.0])
+    gaps = blob_gap(times, start=start, viscosity=150.0, force=80.0, volume=volume)
+    assert gaps[0] == pytest.approx(start)
+    speeds = [2.0 * math.pi * 80.0 * gap**5 / (3.0 * 150.0 * volume**2) for gap in gaps]
+    forces = blob_force(speeds, gap=gaps, viscosity=150.0, volume=volume)
+    assert forces == pytest.approx([80.0] * 3)
+
+
+def test_gaps_at_rest_take_arrays_keep_nan_and_refuse_no_force():
+    face = Face(30e-3)
+    found = rest_gap([100.0, math.nan, 200.0], force=100.0, face=face)
+    assert found[0] == pytest.approx(7.06858e-6, rel=1e-5)
+    assert math.isnan(found[1])
+    assert yield_stress_of(found[2], force=100.0, face=face) == pytest.approx(200.0)
+    with pytest.raises(OutOfRange, match="force"):
+        rest_gap(100.0, force=[100.0, 0.0], face=face)

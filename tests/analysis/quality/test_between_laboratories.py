@@ -1,5 +1,7 @@
 """Precision between laboratories: the example of ASTM E691, and what is refused."""
 
+import math
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -46,3 +48,20 @@ def test_another_unit_changes_the_unit_alone():
 def test_too_few_or_missing_results_are_refused(results):
     with pytest.raises(OutOfRange, match="results: expected"):
         precision(results)
+
+
+def test_missing_results_are_left_out_and_alike_numbers_give_the_plain_formulas() -> None:
+    # ISO 5725-2, 7.4, by hand: laboratories (1, 3), (2, 4, 6), (5, 5); s_r^2 = (2 + 8 + 0) / (1 + 2 + 1) = 2.5;
+    # mean 26/7; sum n (x - mean)^2 = 2 (12/7)^2 + 3 (2/7)^2 + 2 (9/7)^2 = 462/49; N = (7 - 17/7) / 2 = 16/7;
+    # s_L^2 = (231/49 - 2.5) / (16/7).
+    rows = [[1.0, 3.0, math.nan], [2.0, 4.0, 6.0], [5.0, 5.0, math.nan]]
+    found = precision(rows)
+    assert found.mean == pytest.approx(26.0 / 7.0)
+    assert found.repeatability_sd == pytest.approx(math.sqrt(2.5))
+    between = (231.0 / 49.0 - 2.5) * 7.0 / 16.0
+    assert found.reproducibility_sd == pytest.approx(math.sqrt(2.5 + between))
+
+
+def test_a_laboratory_with_one_result_is_refused() -> None:
+    with pytest.raises(OutOfRange, match="at least 2"):
+        precision([[1.0, math.nan], [2.0, 3.0], [2.0, 4.0]])

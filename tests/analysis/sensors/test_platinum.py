@@ -107,3 +107,9 @@ def test_the_limit_of_error_is_that_of_the_class(tolerance_class, limit):
 def test_an_unknown_class_is_refused_with_those_known():
     with pytest.raises(OutOfRange, match="AA, A, B, C"):
         PT100.limit_of_error(300.0, "D")
+
+
+@pytest.mark.parametrize(("name", "times"), [("Pt500", 5.0), ("Pt1000", 10.0)])
+def test_larger_thermometers_are_the_same_curve_times_their_size(name, times):
+    t = kelvin([-100.0, 0.0, 25.0, 400.0])
+    assert SENSORS[name].signal(t) == pytest.approx(times * PT100.signal(t))

@@ -53,3 +53,12 @@ def test_the_derivative_is_that_of_the_value(function):
 def test_ice_and_steam_are_out_of_range(celsius):
     with pytest.raises(OutOfRange, match="outside"):
         water.density(kelvin(celsius))
+
+
+def test_an_array_gives_arrays_and_keeps_nan():
+    given = np.array([kelvin(20.0), np.nan, kelvin(60.0)])
+    density, _ = water.density(given)
+    assert density[[0, 2]] == pytest.approx([998.2072, 983.1958], abs=1e-4)
+    assert np.isnan(density[1])
+    with pytest.raises(OutOfRange, match="101"):
+        water.enthalpy(np.array([kelvin(20.0), kelvin(101.0)]))

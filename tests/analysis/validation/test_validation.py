@@ -30,8 +30,21 @@ def test_every_case_has_a_key_of_its_own_a_source_and_numbers():
     keys = [case.key for case in validation.CASES]
     assert len(set(keys)) == len(keys)
     assert all(case.source and case.method and case.function for case in validation.CASES)
-    assert REPORT.checks > 150
-    for wanted in ("Norris", "H.1", "H.2", "H.3", "JCGM 101", "IAPWS", "IEC 60751", "ITS-90", "E691", "Dunnett"):
+    assert REPORT.checks > 500
+    for wanted in (
+        "Norris",
+        "H.1",
+        "H.2",
+        "H.3",
+        "JCGM 101",
+        "JCGM 106",
+        "IAPWS",
+        "CoolProp",
+        "IEC 60751",
+        "ITS-90",
+        "E691",
+        "Dunnett",
+    ):
         assert any(wanted in case.source for case in validation.CASES), wanted
 
 
@@ -105,7 +118,8 @@ def test_the_data_typed_in_are_those_of_nist():
     ]
     assert rows == [tuple(row) for row in data.NORRIS]
     sets = {"SiRstv": data.SIRSTV, "AtmWtAg": data.ATMWTAG}
-    sets |= {f"SmLs0{n}": data.simon_lesage(constant) for n, constant in ((1, 1.0), (4, 1e6), (7, 1e12))}
+    sizes = ((1, 1.0, 21), (2, 1.0, 201), (4, 1e6, 21), (5, 1e6, 201), (7, 1e12, 21), (8, 1e12, 201))
+    sets |= {f"SmLs0{n}": data.simon_lesage(constant, size) for n, constant, size in sizes}
     for name, groups in sets.items():
         lines = [line.split() for line in nist("nist_anova", name).splitlines()[60:] if line.strip()]
         typed = [value for group in groups for value in group]
