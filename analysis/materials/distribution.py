@@ -9,12 +9,11 @@ the table is taken as one class as wide as the next; `open_share` says how much 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from analysis.errors import OutOfRange, Where
 from analysis.materials.particle_size import quantile
@@ -124,7 +123,7 @@ def _shares_of_classes(amounts: Array, basis: Basis) -> Array:
     return np.asarray(amounts / total, dtype=np.float64)
 
 
-def _refuse(wrong: Array | Sequence[bool], message: str) -> None:
+def _refuse(wrong: NDArray[np.bool_], message: str) -> None:
     rows = np.flatnonzero(wrong)
     if rows.size:
         raise OutOfRange(message, where=Where(line=int(rows[0]) + 1))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 from django.urls import path
@@ -19,7 +20,6 @@ from lims.core.quantities import mass_in_kg
 from lims.files.services import store_file
 from lims.materials import selectors, services
 
-MASS = {"max_digits": 18, "decimal_places": 9}
 PARSERS = (JSONParser, MultiPartParser, FormParser)
 
 
@@ -42,7 +42,7 @@ class SymbolSerializer(serializers.Serializer[Any]):
     serial = serializers.CharField()
     made_on = serializers.DateField(allow_null=True)
     expires_on = serializers.DateField(allow_null=True)
-    mass = serializers.DecimalField(**MASS, allow_null=True)
+    mass = serializers.DecimalField(max_digits=18, decimal_places=9, allow_null=True)
     material = serializers.CharField(allow_null=True, default=None)
     supplier = serializers.CharField(allow_null=True, default=None)
 
@@ -65,7 +65,7 @@ class PartSerializer(serializers.Serializer[Any]):
     """A lot that goes in; `mass` in `unit`."""
 
     lot = serializers.CharField()
-    mass = serializers.DecimalField(**MASS)
+    mass = serializers.DecimalField(max_digits=18, decimal_places=9)
     unit = serializers.CharField()
 
 
@@ -76,7 +76,7 @@ class MakeSerializer(serializers.Serializer[Any]):
     parts = PartSerializer(many=True, allow_empty=False)
     how = serializers.CharField(required=False, allow_blank=True, default="")
     material = serializers.CharField(required=False, allow_blank=True, default="", help_text="What it is now; a code.")
-    yielded = serializers.DecimalField(**MASS, required=False, allow_null=True)
+    yielded = serializers.DecimalField(max_digits=18, decimal_places=9, required=False, allow_null=True)
     unit = serializers.CharField(required=False, default="g")
     location = serializers.CharField(required=False, allow_blank=True, max_length=120)
     storage = serializers.CharField(required=False, allow_blank=True, max_length=120)
@@ -115,7 +115,7 @@ def _made(user: Any, parts: list[services.Part], content: dict[str, Any], *, key
     act: Any = services.blend_lots if origin == "blend" else services.treat_lot
     came_out = mass_in_kg(yielded, unit=unit, field="yielded") if yielded is not None else None
     if origin == "treatment" and came_out is None:
-        came_out = sum(part.mass for part in parts)
+        came_out = sum((part.mass for part in parts), Decimal(0))
     material = selectors.get_material_for(user, code) if code else None
     return once(key, act)(parts, actor=user, how=how, yielded=came_out, material=material, **content)
 

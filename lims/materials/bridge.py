@@ -16,6 +16,8 @@ from analysis.materials.distribution import SizeTable, size_table
 from analysis.materials.size_reading import Pairs, read_pairs, read_size_file
 from lims.core.errors import Invalid
 
+Rows = Pairs
+
 
 @dataclass(frozen=True, slots=True)
 class Sizes:

@@ -11,7 +11,8 @@ from lims.audit.recording import note_change
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import locked, state_words
 from lims.core.quantities import as_entered, spread_to_si, to_si
-from lims.materials.kinds import Property, property_of
+from lims.materials.configured import Property
+from lims.materials.kinds import property_of
 from lims.materials.models import Lot, LotProperty
 from lims.materials.states import LotState
 

@@ -11,7 +11,7 @@ from lims.core.machines import locked, state_words
 from lims.core.quantities import to_si
 from lims.files.models import StoredFile
 from lims.files.selectors import open_file
-from lims.materials.bridge import Pairs, Sizes, read_text, read_upload, sizes_of
+from lims.materials.bridge import Rows, Sizes, read_text, read_upload, sizes_of
 from lims.materials.models import Lot, LotProperty, SizeDistribution
 from lims.materials.services.parts import need_a_reason, written
 from lims.materials.services.properties import CLOSED, add_lot_property
@@ -64,7 +64,7 @@ def add_size_distribution(lot: Lot, *, actor: User, method: str, **details: Unpa
     return row
 
 
-def _pairs(details: SizesDetails) -> Pairs:
+def _pairs(details: SizesDetails) -> Rows:
     file = details.get("file")
     if file is None:
         return read_text(details.get("table", ""))

@@ -32,7 +32,8 @@ class LocationField(forms.CharField):
     """A place: known ones are suggested, other words are taken too."""
 
     def __init__(self, **kwargs: Any) -> None:
-        super().__init__(**({"label": "Location", "max_length": 120} | kwargs))
+        kwargs.setdefault("label", "Location")
+        super().__init__(max_length=120, **kwargs)
 
     def widget_attrs(self, widget: forms.Widget) -> dict[str, Any]:
         return {**super().widget_attrs(widget), "list": "places"}

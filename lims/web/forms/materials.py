@@ -26,18 +26,11 @@ class SupplierForm(forms.Form):
     remarks = TextArea(required=False)
 
 
-class ApproveSupplierForm(forms.Form):
-    """Approve a supplier."""
+class WithdrawSupplierForm(forms.Form):
+    """Take an approval back, or refuse one, for all that is delivered or for one material."""
 
     material = forms.ChoiceField(label="For", required=False)
-    criteria = TextArea(
-        label="What was asked",
-        required=False,
-        rows=2,
-        help_text="Three samples within limits; a certificate of each lot.",
-    )
     reason = TextArea(label="Grounds", help_text="What was found: audit, samples, history.")
-    evaluate_again_on = DateField(label="Evaluate again on", required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -50,11 +43,16 @@ class ApproveSupplierForm(forms.Form):
         return self.cleaned_data | {"material": self.named.get(self.cleaned_data["material"])}
 
 
-class WithdrawSupplierForm(ApproveSupplierForm):
-    """Take an approval back, or refuse one."""
+class ApproveSupplierForm(WithdrawSupplierForm):
+    """Approve a supplier, until it is evaluated again."""
 
-    criteria = None
-    evaluate_again_on = None
+    criteria = TextArea(
+        label="What was asked",
+        required=False,
+        rows=2,
+        help_text="Three samples within limits; a certificate of each lot.",
+    )
+    evaluate_again_on = DateField(label="Evaluate again on", required=False)
 
 
 class MaterialForm(forms.Form):

@@ -13,7 +13,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from lims.accounts.models import User
 from lims.audit.services import seal
-from lims.demo import building, cycling, measuring
+from lims.demo import building, cycling, desk, measuring
 from lims.demo.scenario import LABORATORY, PEOPLE
 
 
@@ -31,6 +31,7 @@ class Command(BaseCommand):
         self._do("people", lambda: building.add_people(lab, fixed=options["password"]))
         _write_sign_ins(lab)
         self._do("materials and lots", lambda: building.add_materials(lab))
+        self._do("receiving desk", lambda: desk.add_desk(lab))
         self._do("formulations", lambda: building.add_formulations(lab))
         self._do("batches", lambda: building.add_batches(lab))
         self._do("rigs", lambda: measuring.add_rigs(lab, room))
