@@ -10,6 +10,9 @@ from django.utils import timezone
 
 from lims.accounts.models import Grant, User
 from lims.accounts.roles import Role
+from lims.cases import services as cases
+from lims.cases.models import Nonconformance
+from lims.cases.states import CHECKLIST
 from lims.formulations import services as formulations
 from lims.formulations.models import Batch, Formulation, FormulationVersion
 from lims.materials import services as materials
@@ -249,7 +252,7 @@ def make_made_batch(version: FormulationVersion | None = None) -> Batch:
 
 
 def make_specification(
-    subject: Material | Formulation, *limits: specifications.LimitSpec, name: str = "", guard_factor: float | None = 1.0
+    subject: Material | Formulation, *limits: specifications.LimitSpec, name: str = "", **rule: Any
 ) -> SpecificationVersion:
     """An approved specification in force: D50 between 4 and 6 um where no limits are given."""
     draft = specifications.create_specification(
@@ -257,7 +260,7 @@ def make_specification(
         name=name or f"limits of {subject.code}",
         limits=limits or (specifications.LimitSpec("d50", "um", lower=4.0, upper=6.0),),
         subject=subject,
-        guard_factor=guard_factor,
+        **rule,
     )
     return specifications.approve_specification(draft, actor=somebody(Role.QUALITY), password=PASSWORD)
 
@@ -265,3 +268,17 @@ def make_specification(
 def add_d50(lot: Lot, value: float = 5.0, *, u: float | None = 0.1) -> None:
     """Our own particle size D50 of a lot, in um, measured by the operator."""
     materials.add_lot_property(lot, actor=somebody(Role.OPERATOR), quantity="d50", value=value, unit="um", u=u)
+
+
+def settle(case: Nonconformance, *, quality: User, cause: str = "mill", action: str = "returned") -> Nonconformance:
+    """Take an open nonconformance through every phase to its closing."""
+    today, owner = timezone.localdate(), somebody(Role.MANAGER)
+    case = cases.start_investigation(case, actor=quality)
+    for item in CHECKLIST:
+        case = cases.check_item(case, actor=quality, item=item, seen="looked at", in_order=True)
+    case = cases.find_no_cause(case, actor=quality, finding="nothing on the first look")
+    case = cases.conclude_review(case, actor=quality, finding="all results stand", cause_kind="material", cause=cause)
+    deciding = cases.Deciding("reject", "nothing else", owner, today)
+    case = cases.decide_disposition(case, actor=quality, password=PASSWORD, deciding=deciding)
+    case = cases.finish_action(case, actor=owner, action=action, check_on=today)
+    return cases.close_nonconformance(case, actor=quality, password=PASSWORD, effectiveness="did not come back")

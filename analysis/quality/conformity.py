@@ -21,6 +21,8 @@ with F the normal distribution, or Student's t where the degrees of freedom are 
 from __future__ import annotations
 
 import math
+import statistics
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -72,22 +74,67 @@ class Conformity:
 
 
 def judge(measured: Measured, *, limits: Limits, guard_factor: float = 1.0) -> Conformity:
-    """Judge one value by its limits.
+    """Judge one value by its limits, kept away from them by a guard band.
 
     Parameters: value and standard uncertainty u, in one unit, u not negative; `guard_factor` g >= 0, multiple of U.
     Returns: Conformity. Raises: AnalysisError where value or u is not finite or u is negative, or g is negative.
     Valid for a state-of-knowledge distribution that is symmetric about the value.
     """
-    if not math.isfinite(measured.value):
-        raise AnalysisError("there is no value to judge", code="no-value")
-    if not (math.isfinite(measured.u) and measured.u >= 0.0):
-        raise AnalysisError("without its uncertainty a value cannot be judged", code="no-uncertainty")
+    _check(measured)
     if not guard_factor >= 0.0:
         raise AnalysisError("a guard band cannot be negative", code="bad-guard")
     band = guard_factor * expanded(measured)
     # how far inside the nearer limit the value lies; negative outside
     inside = min(_distances(measured.value, limits))
     return Conformity(_outcome(inside, band), probability_of_conformity(measured, limits=limits), band)
+
+
+def judge_by_risk(measured: Measured, *, limits: Limits, risk: float) -> Conformity:
+    """Judge one value by the risk that accepting it is wrong.
+
+    Pass where that risk is at most `risk`; conditional pass inside the limits with a greater one; fail where even the
+    chance to conform is at most `risk`; conditional fail between. Parameters as for `judge`; `risk` in (0, 0.5].
+    Returns: Conformity, guard band nan. Raises: AnalysisError as `judge`. Source: [1], 9.3 (specific risk).
+    """
+    _check(measured)
+    if not 0.0 < risk <= 0.5:
+        raise AnalysisError("the risk of a wrong acceptance lies above 0 and up to 0.5", code="bad-risk")
+    probability = probability_of_conformity(measured, limits=limits)
+    inside = min(_distances(measured.value, limits)) >= 0.0
+    if 1.0 - probability <= risk:
+        outcome = Outcome.PASS
+    elif inside:
+        outcome = Outcome.CONDITIONAL_PASS
+    else:
+        outcome = Outcome.CONDITIONAL_FAIL if probability > risk else Outcome.FAIL
+    return Conformity(outcome, probability, math.nan)
+
+
+def mean_of(results: Sequence[Measured]) -> Measured:
+    """The mean of several results, with the scatter between them and what they have in common.
+
+    u^2 = s^2 / n + u_c^2, s the standard deviation of the values, u_c their mean standard uncertainty, which is taken
+    as common to all of them: it does not shrink with n. Degrees of freedom after Welch and Satterthwaite.
+    Parameters: results in one unit, at least one. Raises: AnalysisError without any.
+    """
+    if not results:
+        raise AnalysisError("there is no result to take the mean of", code="no-value")
+    if len(results) == 1:
+        return results[0]
+    n = len(results)
+    common = math.fsum(r.u for r in results) / n
+    scatter = statistics.stdev(r.value for r in results) / math.sqrt(n)
+    u = math.hypot(scatter, common)
+    shares = ((scatter, n - 1.0), (common, min(r.dof for r in results)))
+    spread = math.fsum(part**4 / dof for part, dof in shares if math.isfinite(dof))
+    return Measured(math.fsum(r.value for r in results) / n, u, u**4 / spread if spread > 0.0 else math.inf)
+
+
+def _check(measured: Measured) -> None:
+    if not math.isfinite(measured.value):
+        raise AnalysisError("there is no value to judge", code="no-value")
+    if not (math.isfinite(measured.u) and measured.u >= 0.0):
+        raise AnalysisError("without its uncertainty a value cannot be judged", code="no-uncertainty")
 
 
 def expanded(measured: Measured) -> float:

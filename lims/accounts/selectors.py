@@ -24,6 +24,11 @@ def get_person_for(user: User, username: str) -> User:
     return found
 
 
+def get_person_named(username: str) -> User | None:
+    """A person's account in use by its user name; no computers."""
+    return User.objects.filter(username__iexact=username.strip(), is_active=True, is_service=False).first()
+
+
 def get_grant_for(user: User, pk: int) -> Grant:
     """One grant, for those who may grant."""
     found = Grant.objects.select_related("user").filter(pk=pk).first()

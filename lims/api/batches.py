@@ -24,6 +24,7 @@ from lims.api.acts import (
     answers,
 )
 from lims.api.base import View, valid
+from lims.api.conceding import concession_routes
 from lims.api.formulations import RecipeSerializer, lines_of, steps_of
 from lims.core.errors import Invalid
 from lims.core.quantities import mass_in_kg
@@ -322,6 +323,7 @@ BATCH = RecordRoutes(
         RouteAct("reject", "batch.reject", quality.reject_batch, SignedSerializer),
         RouteAct("promote", "batch.promote", services.promote_batch, PromoteSerializer),
         RouteAct("abort", "batch.abort", services.abort_batch, ReasonSerializer),
+        *concession_routes("batch", quality.propose_batch_concession, quality.approve_batch_concession),
         *CASE_ACTS,
     ),
 )

@@ -23,6 +23,7 @@ from lims.api.acts import (
     answers,
 )
 from lims.api.base import View, valid
+from lims.api.conceding import concession_routes
 from lims.core.errors import Invalid
 from lims.core.quantities import mass_in_kg
 from lims.files.services import store_file
@@ -250,6 +251,7 @@ LOT = RecordRoutes(
         RouteAct("reassess", "lot.reassess", services.reassess_lot, ReasonSerializer),
         RouteAct("dispose", "lot.dispose", services.dispose_lot, ReasonSerializer),
         RouteAct("void", "lot.void", services.void_lot, ReasonSerializer),
+        *concession_routes("lot", quality.propose_lot_concession, quality.approve_lot_concession),
         *CASE_ACTS,
     ),
 )

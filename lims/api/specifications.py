@@ -32,6 +32,9 @@ class LimitRequestSerializer(serializers.Serializer[Any]):
     upper = serializers.FloatField(required=False, allow_null=True)
     target = serializers.FloatField(required=False, allow_null=True)
     results_required = serializers.IntegerField(default=1, min_value=1)
+    basis = serializers.ChoiceField(choices=["each", "mean"], default="each", help_text="What is judged.")
+    warn_lower = serializers.FloatField(required=False, allow_null=True)
+    warn_upper = serializers.FloatField(required=False, allow_null=True)
 
 
 class LimitsSerializer(serializers.Serializer[Any]):
@@ -39,6 +42,13 @@ class LimitsSerializer(serializers.Serializer[Any]):
 
     limits = LimitRequestSerializer(many=True)
     guard_factor = serializers.FloatField(default=1.0, min_value=0)
+    risk = serializers.FloatField(
+        required=False,
+        allow_null=True,
+        min_value=1e-6,
+        max_value=0.5,
+        help_text="Of a wrong acceptance.",
+    )
 
 
 class SpecificationRequestSerializer(LimitsSerializer):
@@ -57,6 +67,9 @@ class LimitSerializer(serializers.Serializer[Any]):
     target = serializers.FloatField(allow_null=True)
     as_entered = serializers.CharField()
     results_required = serializers.IntegerField()
+    basis = serializers.CharField()
+    warn_lower = serializers.FloatField(allow_null=True)
+    warn_upper = serializers.FloatField(allow_null=True)
 
 
 class SpecificationSerializer(serializers.Serializer[Any]):
@@ -70,6 +83,7 @@ class SpecificationSerializer(serializers.Serializer[Any]):
     state = serializers.SerializerMethodField()
     rule = serializers.CharField()
     guard_factor = serializers.FloatField()
+    risk = serializers.FloatField(allow_null=True)
     author = serializers.CharField(source="author.username")
     approved_by = serializers.CharField(source="approved_by.username", default=None, allow_null=True)
     effective_from = serializers.DateTimeField(allow_null=True)
@@ -130,6 +144,7 @@ class Specifications(View):
             subject=get(user, code),
             limits=_limits(content["limits"]),
             guard_factor=content["guard_factor"],
+            risk=content.get("risk"),
         )
         return Response(SpecificationSerializer(selectors.get_specification_for(user, made.code)).data, status=201)
 
@@ -152,15 +167,19 @@ class Specification(View):
         content = valid(LimitsSerializer(data=request.data))
         found = selectors.get_specification_for(user, code)
         edited = services.edit_specification(
-            found, actor=user, limits=_limits(content["limits"]), guard_factor=content["guard_factor"]
+            found,
+            actor=user,
+            limits=_limits(content["limits"]),
+            guard_factor=content["guard_factor"],
+            risk=content.get("risk"),
         )
         return Response(SpecificationSerializer(selectors.get_specification_for(user, edited.code)).data)
 
 
-def _next(version: Any, *, actor: Any, limits: Any, guard_factor: float, key: str | None = None) -> Any:
+def _next(version: Any, *, actor: Any, limits: Any, key: str | None = None, **rule: Any) -> Any:
     """Write the next version of a specification, as a draft."""
     service = once(key, services.new_specification_version)
-    return service(version, actor=actor, limits=_limits(limits), guard_factor=guard_factor)
+    return service(version, actor=actor, limits=_limits(limits), **rule)
 
 
 SPECIFICATION = RecordRoutes(

@@ -17,7 +17,7 @@ from django.db.models.functions import JSONObject
 from lims.accounts.acts import require
 from lims.accounts.models import User
 from lims.cases.models import Hold, Nonconformance
-from lims.cases.states import NonconformanceState
+from lims.cases.states import STANDING
 from lims.comparisons import bridge
 from lims.comparisons.bridge import Asked, Row
 from lims.comparisons.models import Comparison
@@ -208,7 +208,7 @@ def against_records(batches: Iterable[int]) -> Against:
         subject = (hold.subject_kind, hold.subject_code)
         covered.add((subject, hold.nonconformance_id))
         words[subject].append(f"{hold.subject_kind} {hold.subject_code} is on hold: {hold.reason}")
-    for case in Nonconformance.objects.filter(state=NonconformanceState.OPEN).order_by("id"):
+    for case in Nonconformance.objects.filter(state__in=STANDING).order_by("id"):
         subject = (case.subject_kind, case.subject_code)
         if (subject, case.pk) not in covered:
             words[subject].append(f"{case.code} about {case.subject_kind} {case.subject_code} is open: {case.title}")

@@ -69,7 +69,7 @@ def _listed(title: str, items: Iterable[Item], more: str = "") -> Pile:
 
 
 def _cases(user: User) -> Pile:
-    return _pile("Nonconformances to settle", nonconformances(state="open"), _case, "nonconformances")
+    return _pile("Nonconformances to settle", nonconformances(state="standing"), _case, "nonconformances")
 
 
 def _case(row: Any) -> Item:

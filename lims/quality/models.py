@@ -60,6 +60,7 @@ class Decision(models.Model):
         RELEASE = "release"
         REJECT = "reject"
         WITHDRAW = "withdraw"
+        CONCESSION = "concession"
 
     subject_kind = models.CharField(max_length=40)
     subject_code = models.CharField(max_length=60)

@@ -16,7 +16,7 @@ from lims.formulations.selectors import lots_in_batch, took_part_in_batch
 from lims.materials.models import Lot, LotProperty
 from lims.materials.selectors import standing_of
 from lims.materials.states import USABLE
-from lims.quality.bridge import NOT_EVALUABLE, Judged, judge_value
+from lims.quality.bridge import NOT_EVALUABLE, Judged, judge_value, mean, measured_of
 from lims.quality.models import Decision, Verdict
 from lims.runs.selectors.batches import figures_of_batch, people_behind_batch
 from lims.specifications.models import Limit, SpecificationVersion
@@ -37,10 +37,15 @@ class Evidence:
     code: str
     method_id: int | None = None
 
+    @property
+    def measured(self) -> Any:
+        """The result as it is judged; None without its uncertainty."""
+        return measured_of(self.value, self.u, self.dof)
+
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """One limit judged now: the worst of its results counts, none is averaged away."""
+    """One limit judged now: by the worst of its results or, where the limit says so, by their mean."""
 
     limit: Limit
     version: SpecificationVersion
@@ -155,10 +160,23 @@ def _judgement(version: SpecificationVersion, limit: Limit, results: Sequence[Ev
         if len(fitting) < len(about):
             why += f"; {len(about) - len(fitting)} by another method"
         return Judgement(limit, version, Judged(NOT_EVALUABLE, why=why), None, codes)
-    judged = [(r, judge_value(r.value, r.u, r.dof, limit=limit, guard_factor=version.guard_factor)) for r in fitting]
+    if limit.basis == Limit.Basis.MEAN:
+        return _judgement_of_mean(version, limit, fitting)
+    judged = [(r, judge_value(r.measured, limit=limit, version=version)) for r in fitting]
     # each result is judged by itself; of one outcome the least probable is shown
     worst, verdict = max(judged, key=lambda pair: (ORDER.index(pair[1].outcome), -(pair[1].probability or 0.0)))
     return Judgement(limit, version, verdict, worst, codes)
+
+
+def _judgement_of_mean(version: SpecificationVersion, limit: Limit, results: Sequence[Evidence]) -> Judgement:
+    """The mean is judged; every result is named beside it, so that none is averaged away unseen."""
+    found = mean([r.measured for r in results])
+    judged = judge_value(found, limit=limit, version=version)
+    codes = tuple(r.code for r in results)
+    if found is None:
+        return Judgement(limit, version, judged, None, codes)
+    shown = Evidence(limit.quantity, found.value, found.u, found.dof, f"mean of {len(results)}")
+    return Judgement(limit, version, judged, shown, codes)
 
 
 def standing_of_lot(lot: Lot) -> Standing:

@@ -8,9 +8,11 @@ import uuid
 import structlog
 from celery import shared_task
 from celery.signals import worker_process_init
+from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.module_loading import import_string
 from kombu.exceptions import KombuError
 
 from lims.core import context
@@ -38,8 +40,20 @@ def reduce_run(pk: int) -> None:
     try:
         for follower in perform_reduction(pk):
             send(follower)
+        tell_of(pk)
     finally:
         context.request_id.reset(token)
+
+
+def tell_of(pk: int) -> None:
+    """Tell the nouns above of a reduction that is done; what fails there leaves the reduction as it is."""
+    if not Reduction.objects.filter(pk=pk, state=ReductionState.REDUCED).exists():
+        return
+    for path in settings.AFTER_REDUCTION:
+        try:
+            import_string(path)(pk)
+        except Exception:
+            log.exception("following a reduction failed", reduction=pk, step=path)
 
 
 def send_after_commit(reduction: Reduction) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pgtrigger
 from django.conf import settings
-from django.core.validators import MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -47,6 +47,7 @@ class SpecificationVersion(Recorded):
     class Rule(models.TextChoices):
         SIMPLE = "simple", "simple acceptance"
         GUARDED = "guarded", "guarded by a multiple of U"
+        RISK = "risk", "by the risk of a wrong acceptance"
 
     specification = models.ForeignKey(Specification, models.PROTECT, related_name="versions")
     number = models.PositiveSmallIntegerField()
@@ -54,6 +55,9 @@ class SpecificationVersion(Recorded):
     state = models.CharField(max_length=10, choices=SpecificationState.choices, default=SpecificationState.DRAFT)
     rule = models.CharField(max_length=10, choices=Rule.choices, default=Rule.GUARDED)
     guard_factor = models.FloatField(default=1.0, validators=[MinValueValidator(0)], help_text="multiple of U")
+    risk = models.FloatField(
+        null=True, blank=True, validators=[MinValueValidator(1e-6), MaxValueValidator(0.5)], help_text="for rule risk"
+    )
     author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     approved_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     effective_from = models.DateTimeField(null=True, blank=True)
@@ -67,11 +71,22 @@ class SpecificationVersion(Recorded):
             models.CheckConstraint(
                 condition=Q(state__in=SpecificationState.values), name="specification_version_state"
             ),
+            models.CheckConstraint(
+                condition=Q(rule="risk", risk__isnull=False) | (~Q(rule="risk") & Q(risk__isnull=True)),
+                name="specification_version_risk",
+            ),
         )
         triggers = (fixed_after_draft("specification version"),)
 
     def __str__(self) -> str:
         return self.code
+
+    @property
+    def rule_words(self) -> str:
+        """The rule as a sentence says it."""
+        if self.rule == self.Rule.RISK:
+            return f"risk of a wrong acceptance at most {self.risk:g}"
+        return f"guard band {self.guard_factor:g} U" if self.guard_factor else "simple acceptance"
 
 
 # the limits of a version that is no longer a draft cannot change, whoever tries
@@ -86,13 +101,20 @@ LIMITS_FROZEN = """
 
 @tracked
 class Limit(Recorded):
-    """One limited quantity: lower, upper, target, and how many results are asked."""
+    """One limited quantity: lower, upper, target, warning limits, how many results are asked and what is judged."""
+
+    class Basis(models.TextChoices):
+        EACH = "each", "each result by itself"
+        MEAN = "mean", "the mean of the results"
 
     specification_version = models.ForeignKey(SpecificationVersion, models.PROTECT, related_name="limits")
     quantity = models.CharField(max_length=40)
     lower = models.FloatField(null=True, blank=True, help_text="SI")
     upper = models.FloatField(null=True, blank=True, help_text="SI")
     target = models.FloatField(null=True, blank=True, help_text="SI")
+    warn_lower = models.FloatField(null=True, blank=True, help_text="SI; out of trend, not out of limits")
+    warn_upper = models.FloatField(null=True, blank=True, help_text="SI")
+    basis = models.CharField(max_length=5, choices=Basis.choices, default=Basis.EACH)
     as_entered = models.CharField(max_length=120)
     method = models.ForeignKey(Method, models.PROTECT, null=True, blank=True, related_name="+")
     results_required = models.PositiveSmallIntegerField(default=1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -14,7 +15,7 @@ from lims.core.codes import expect_kind
 from lims.core.display import pretty_unit
 from lims.core.errors import NotFound
 from lims.core.finding import by_code
-from lims.core.quantities import quantity
+from lims.core.quantities import from_si, quantity
 from lims.formulations.models import Formulation
 from lims.materials.kinds import PROPERTIES, property_of
 from lims.materials.models import Material
@@ -110,3 +111,22 @@ def entered_words(lower: Any, upper: Any, unit: str) -> str:
     if upper is None:
         return f"at least {lower:g} {shown}".strip()
     return f"{lower:g} to {upper:g} {shown}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class LimitWords:
+    """A limit as a page or a paper shows it."""
+
+    limit: Limit
+    label: str
+    warning: str
+
+
+def limit_shown(limit: Limit) -> LimitWords:
+    """A limit with its quantity's name and its warning limits in the unit it is shown in."""
+    unit, of = shown_unit_of(limit.quantity), dimension_of(limit.quantity)
+    low, high = (
+        None if end is None else float(from_si(end, unit=unit, of=of)) for end in (limit.warn_lower, limit.warn_upper)
+    )
+    warning = "" if low is None and high is None else entered_words(low, high, unit)
+    return LimitWords(limit, label_of(limit.quantity), warning)

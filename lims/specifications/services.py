@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
 from django.utils import timezone
 
@@ -37,6 +37,16 @@ class LimitSpec:
     target: float | None = None
     method: Method | None = None
     results_required: int = 1
+    basis: str = "each"
+    warn_lower: float | None = None
+    warn_upper: float | None = None
+
+
+class RuleSpec(TypedDict, total=False):
+    """How limits are applied: `guard_factor`, a multiple of U (1 where left out), or `risk`, which then rules."""
+
+    guard_factor: float | None
+    risk: float | None
 
 
 @act("specification.draft")
@@ -46,23 +56,23 @@ def create_specification(
     name: str,
     limits: Sequence[LimitSpec],
     subject: Material | Formulation,
-    guard_factor: float | None = 1.0,
+    **rule: Unpack[RuleSpec],
 ) -> SpecificationVersion:
     """Write version 1 of a specification of a material's lots or a formulation's batches, as a draft.
 
-    `guard_factor`: the guard band as a multiple of U; None or 0 for simple acceptance.
+    The rule: a guard band as a multiple of U (0 for simple acceptance), or the greatest risk of a wrong acceptance.
     """
     if Specification.objects.filter(name__iexact=name.strip()).exists():
         raise Conflict(f"There is a specification called {name.strip()} already.", code="name-taken")
     place = {"material": subject} if isinstance(subject, Material) else {"formulation": subject}
     specification = Specification(code=next_code("specification"), name=name.strip(), **place)
     specification.save()
-    return _new_version(specification, number=1, actor=actor, limits=limits, guard_factor=guard_factor)
+    return _new_version(specification, number=1, actor=actor, limits=limits, rule=rule)
 
 
 @act("specification.draft")
 def new_specification_version(
-    before: SpecificationVersion, *, actor: User, limits: Sequence[LimitSpec], guard_factor: float | None = 1.0
+    before: SpecificationVersion, *, actor: User, limits: Sequence[LimitSpec], **rule: Unpack[RuleSpec]
 ) -> SpecificationVersion:
     """Write the next version of a specification, as a draft."""
     specification = locked(before.specification)
@@ -70,12 +80,12 @@ def new_specification_version(
         raise Conflict(f"{specification.code} has a draft already.", code="version-in-work")
     last = specification.versions.order_by("-number").first()
     number = (last.number if last else 0) + 1
-    return _new_version(specification, number=number, actor=actor, limits=limits, guard_factor=guard_factor)
+    return _new_version(specification, number=number, actor=actor, limits=limits, rule=rule)
 
 
 @act("specification.draft")
 def edit_specification(
-    version: SpecificationVersion, *, actor: User, limits: Sequence[LimitSpec], guard_factor: float | None = 1.0
+    version: SpecificationVersion, *, actor: User, limits: Sequence[LimitSpec], **rule: Unpack[RuleSpec]
 ) -> SpecificationVersion:
     """Write the limits of a draft anew."""
     fresh = locked(version)
@@ -85,7 +95,7 @@ def edit_specification(
             code="not-a-draft",
             next_step="Write a new version.",
         )
-    fresh.rule, fresh.guard_factor = _rule(guard_factor)
+    fresh.rule, fresh.guard_factor, fresh.risk = _rule(rule)
     fresh.save()
     for row in fresh.limits.all():
         note_change(row, {row.quantity: (row.as_entered, None)})
@@ -140,11 +150,14 @@ def content_of(version: SpecificationVersion) -> dict[str, Any]:
         "name": version.specification.name,
         "rule": version.rule,
         "guard_factor": version.guard_factor,
-        "limits": [
-            {"quantity": limit.quantity, "as_entered": limit.as_entered, "lower": limit.lower, "upper": limit.upper}
-            for limit in version.limits.order_by("quantity")
-        ],
+        "risk": version.risk,
+        "limits": [_limit_content(limit) for limit in version.limits.order_by("quantity")],
     }
+
+
+def _limit_content(limit: Limit) -> dict[str, Any]:
+    names = ("quantity", "as_entered", "lower", "upper", "warn_lower", "warn_upper", "basis", "results_required")
+    return {name: getattr(limit, name) for name in names}
 
 
 def _new_version(
@@ -153,25 +166,28 @@ def _new_version(
     number: int,
     actor: User,
     limits: Sequence[LimitSpec],
-    guard_factor: float | None,
+    rule: RuleSpec,
 ) -> SpecificationVersion:
-    rule, factor = _rule(guard_factor)
+    kind, factor, risk = _rule(rule)
     version = SpecificationVersion(
         specification=specification,
         number=number,
         code=f"{specification.code}/{number}",
         author=actor,
-        rule=rule,
+        rule=kind,
         guard_factor=factor,
+        risk=risk,
     )
     version.save()
     _write_limits(version, limits)
     return version
 
 
-def _rule(guard_factor: float | None) -> tuple[str, float]:
-    rules = SpecificationVersion.Rule
-    return (rules.GUARDED, guard_factor) if guard_factor else (rules.SIMPLE, 0.0)
+def _rule(rule: RuleSpec) -> tuple[str, float, float | None]:
+    rules, risk, factor = SpecificationVersion.Rule, rule.get("risk"), rule.get("guard_factor", 1.0)
+    if risk is not None:
+        return rules.RISK, 0.0, risk
+    return (rules.GUARDED, factor, None) if factor else (rules.SIMPLE, 0.0, None)
 
 
 def _write_limits(version: SpecificationVersion, limits: Sequence[LimitSpec]) -> None:
@@ -180,7 +196,13 @@ def _write_limits(version: SpecificationVersion, limits: Sequence[LimitSpec]) ->
         unit, of = spec.unit, dimension_of(spec.quantity)
         ends = {
             name: None if value is None else to_si(value, unit=unit, of=of, field="limits")
-            for name, value in (("lower", spec.lower), ("upper", spec.upper), ("target", spec.target))
+            for name, value in (
+                ("lower", spec.lower),
+                ("upper", spec.upper),
+                ("target", spec.target),
+                ("warn_lower", spec.warn_lower),
+                ("warn_upper", spec.warn_upper),
+            )
         }
         Limit(
             specification_version=version,
@@ -188,6 +210,7 @@ def _write_limits(version: SpecificationVersion, limits: Sequence[LimitSpec]) ->
             as_entered=entered_words(spec.lower, spec.upper, unit),
             method=spec.method,
             results_required=spec.results_required,
+            basis=spec.basis,
             **ends,
         ).save()
 
@@ -200,10 +223,19 @@ def _check(number: int, spec: LimitSpec, keys: list[str]) -> None:
         problem = "the lower limit must lie below the upper one"
     elif keys.count(spec.quantity) > 1:
         problem = f"{spec.quantity} is limited twice"
+    elif not _inside(spec.warn_lower, spec) or not _inside(spec.warn_upper, spec):
+        problem = "a warning limit lies within the limits"
     elif spec.results_required < 1:
         problem = "at least one result is expected"
     if problem:
         raise Invalid(f"Limit {number}: {problem}.", fields={"limits": [f"Limit {number}: {problem}."]})
+
+
+def _inside(warning: float | None, spec: LimitSpec) -> bool:
+    if warning is None:
+        return True
+    above = spec.lower is None or warning >= spec.lower
+    return above and (spec.upper is None or warning <= spec.upper)
 
 
 def _subject(version: SpecificationVersion) -> tuple[str, str]:

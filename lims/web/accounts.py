@@ -17,7 +17,7 @@ from lims.accounts import selectors, services
 from lims.accounts.roles import Role
 from lims.accounts.secrets import lacks_second_factor
 from lims.audit.selectors import history_of
-from lims.core.errors import NotFound, Refusal
+from lims.core.errors import Invalid, NotFound, Refusal
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
 from lims.web.forms.accounts import (
     CodeForm,
@@ -121,6 +121,8 @@ def second_factor(request: HttpRequest) -> HttpResponse:
 @page("account.second_factor")
 def second_factor_end(request: HttpRequest) -> HttpResponse:
     """End one's own second factor."""
+    if not request.POST.get("password"):
+        raise Invalid("Give your password.", fields={"password": ["This is needed."]})
     factors.end_second_factor(actor=person(request), password=request.POST.get("password", ""))
     messages.success(request, "The second factor is ended.")
     return redirect("account")

@@ -38,7 +38,7 @@ from lims.web.forms.formulations import (
     steps_of,
 )
 from lims.web.rows import filled, head_form, is_adding, row_set
-from lims.web.standing import CASE_ACTS, DecideForm, standing_context, why_not_released
+from lims.web.standing import CASE_ACTS, DecideForm, concession_acts, standing_context, why_not_released
 
 
 @page("laboratory.read")
@@ -345,6 +345,7 @@ BATCH = RecordPage(
             states(_B.PLANNED, _B.WEIGHING, _B.PROCESSING),
             hint="What was weighed stays taken from stock.",
         ),
+        *concession_acts("batch", quality.propose_batch_concession, quality.approve_batch_concession),
         *CASE_ACTS,
     ),
 )

@@ -24,7 +24,7 @@ from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, 
 from lims.web.forms.desk import MoveForm, OpenForm, SymbolForm, place_names
 from lims.web.forms.fields import ReasonForm, SignForm
 from lims.web.forms.materials import LotFilter, LotForm, ResultForm, StockForm
-from lims.web.standing import CASE_ACTS, DecideForm, standing_context, why_not_released
+from lims.web.standing import CASE_ACTS, DecideForm, concession_acts, standing_context, why_not_released
 
 
 @page("laboratory.read")
@@ -260,6 +260,7 @@ LOT = RecordPage(
             states(_S.QUARANTINE),
             hint="Only for a lot that was entered by mistake. Its code is never given again.",
         ),
+        *concession_acts("lot", quality.propose_lot_concession, quality.approve_lot_concession),
         *CASE_ACTS,
     ),
 )

@@ -17,6 +17,7 @@ from lims.core.errors import Invalid
 from lims.files.selectors import get_file_for, open_file
 from lims.web.doors import page, paged, person
 
+SPOOLED = 64 << 20  # bytes of an export kept in memory, on disk beyond
 FILTERS = {"person": "User name", "act": "Act", "code": "Code", "from": "From (date)", "to": "To (date)"}
 
 
@@ -74,7 +75,7 @@ def review(request: HttpRequest) -> HttpResponse:
 def export(request: HttpRequest) -> HttpResponse:
     """The whole history with its chain and a program that checks it, as one archive."""
     services.record(actor=person(request), act="history.export", subject=("history", "export"))
-    target = tempfile.TemporaryFile()  # noqa: SIM115 - the answer closes it once it is sent
+    target = tempfile.SpooledTemporaryFile(max_size=SPOOLED)  # noqa: SIM115 - the answer closes it once it is sent
     write_export(target)
     target.seek(0)
     return cast(HttpResponse, FileResponse(target, as_attachment=True, filename="history.zip"))

@@ -20,7 +20,7 @@ from lims.specifications.states import SpecificationState
 from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms.fields import SignForm
-from lims.web.forms.specifications import ApproveForm, LimitForm, RuleForm, SpecificationForm, limits_of
+from lims.web.forms.specifications import ApproveForm, LimitForm, RuleForm, SpecificationForm, limits_of, rule_of
 from lims.web.rows import filled, head_form, is_adding, row_set
 
 
@@ -48,7 +48,7 @@ def specification_new(request: HttpRequest) -> HttpResponse:
             name=form.cleaned_data["name"],
             subject=_subject(request, form.cleaned_data["subject"]),
             limits=limits_of(filled(limits)),
-            guard_factor=float(form.cleaned_data["guard_factor"]),
+            **rule_of(form.cleaned_data),
         )
 
     return _send(request, form, limits, create) or _form_page(request, form, limits)
@@ -60,7 +60,7 @@ def specification_edit(request: HttpRequest, code: str) -> HttpResponse:
     version = selectors.get_specification_for(person(request), code)
     draft = version.state == SpecificationState.DRAFT
     service = services.edit_specification if draft else services.new_specification_version
-    form = head_form(request, RuleForm, initial={"guard_factor": f"{version.guard_factor:g}"})
+    form = head_form(request, RuleForm, initial=_rule_initial(version))
     limits = row_set(request, LimitForm, prefix="limits", initial=[_limit_initial(row) for row in version.limits.all()])
 
     def write() -> Any:
@@ -68,7 +68,7 @@ def specification_edit(request: HttpRequest, code: str) -> HttpResponse:
             version,
             actor=person(request),
             limits=limits_of(filled(limits)),
-            guard_factor=float(form.cleaned_data["guard_factor"]),
+            **rule_of(form.cleaned_data),
         )
 
     return _send(request, form, limits, write) or _form_page(request, form, limits, version)
@@ -76,11 +76,14 @@ def specification_edit(request: HttpRequest, code: str) -> HttpResponse:
 
 def _limit_initial(limit: Any) -> dict[str, Any]:
     unit, of = selectors.shown_unit_of(limit.quantity), selectors.dimension_of(limit.quantity)
-    ends = {
-        name: "" if value is None else f"{from_si(value, unit=unit, of=of):.10g}"
-        for name, value in (("lower", limit.lower), ("upper", limit.upper))
-    }
-    return {"quantity": limit.quantity, "unit": unit, "results_required": limit.results_required, **ends}
+    found = {name: getattr(limit, name) for name in ("lower", "upper", "warn_lower", "warn_upper")}
+    ends = {n: "" if v is None else f"{from_si(v, unit=unit, of=of):.10g}" for n, v in found.items()}
+    asked = {"results_required": limit.results_required, "basis": limit.basis}
+    return {"quantity": limit.quantity, "unit": unit, **asked, **ends}
+
+
+def _rule_initial(version: Any) -> dict[str, Any]:
+    return {"guard_factor": f"{version.guard_factor:g}", "risk": "" if version.risk is None else f"{version.risk:g}"}
 
 
 def _subject(request: HttpRequest, code: str) -> Any:
@@ -114,7 +117,7 @@ def specification(request: HttpRequest, code: str, *, failed: Failed | None = No
     context = {
         "version": version,
         "words": selectors.state_words(version),
-        "limits": [(limit, selectors.label_of(limit.quantity)) for limit in version.limits.all()],
+        "limits": [selectors.limit_shown(limit) for limit in version.limits.all()],
         "versions": version.specification.versions.order_by("-number"),
         "would_change": would_change(version) if approved or version.state == SpecificationState.DRAFT else [],
         "may_edit": user.may("specification.draft"),

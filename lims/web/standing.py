@@ -9,8 +9,9 @@ from django import forms
 from lims.cases import selectors as cases
 from lims.cases import services as case_services
 from lims.quality import selectors as quality
-from lims.web.acts import RecordAct
+from lims.web.acts import RecordAct, states
 from lims.web.forms.fields import ReasonForm, TextArea
+from lims.web.forms.quality import ConcessionForm, SecondForm
 
 
 class NonconformanceForm(forms.Form):
@@ -45,6 +46,7 @@ def standing_context(kind: str, record: Any, standing: Any) -> dict[str, Any]:
         "nonconformances": cases.nonconformances_about(kind, record.code),
         "verdicts": quality.verdicts_of(kind, record.code)[:50],
         "decisions": quality.decisions_of(kind, record.code),
+        "concession": cases.concession_of(kind, record.code),
     }
 
 
@@ -73,3 +75,35 @@ CASE_ACTS = (
         NonconformanceForm,
     ),
 )
+
+
+def concession_acts(kind: str, propose: Any, approve: Any) -> tuple[RecordAct, RecordAct]:
+    """The two signatures of a concession, for a lot or a batch under test."""
+
+    def waits(_user: Any, record: Any) -> bool:
+        found = cases.concession_of(kind, record.code)
+        return found is not None and not found.granted
+
+    return (
+        RecordAct(
+            "propose-concession",
+            "Accept under a concession",
+            f"{kind}.concede",
+            propose,
+            ConcessionForm,
+            states("under_test"),
+            shown=lambda user, record: not waits(user, record),
+            values=ConcessionForm.values,
+            hint="The first of two signatures. Nothing changes until another person has signed, too.",
+        ),
+        RecordAct(
+            "approve-concession",
+            "Sign the concession",
+            f"{kind}.concede",
+            approve,
+            SecondForm,
+            states("under_test"),
+            shown=waits,
+            hint="The second of two signatures, by another person than the first.",
+        ),
+    )

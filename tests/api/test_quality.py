@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import io
+from typing import Any
+
 import pytest
+from django.utils import timezone
 from rest_framework.test import APIClient
 
 from lims.accounts.roles import Role
 from lims.cases.models import Nonconformance
+from lims.files.services import store_file
 from tests.factories import PASSWORD, make_lot, make_material, person, somebody
 
 pytestmark = pytest.mark.django_db
@@ -46,6 +51,7 @@ def test_a_lot_is_judged_and_released_by_api() -> None:
     assert quality.post(f"/api/lots/{lot.code}/release/", release, format="json").data["state"] == "released"
 
 
+@pytest.mark.usefixtures("file_store")
 def test_a_failed_result_opens_a_case_that_is_closed_with_cause_and_action() -> None:
     lot, quality, operator = make_lot(), signed_in(Role.QUALITY), signed_in(Role.OPERATOR)
     specified(lot.material.code)
@@ -57,9 +63,22 @@ def test_a_failed_result_opens_a_case_that_is_closed_with_cause_and_action() -> 
     assert (refused.status_code, refused.data["code"]) == (409, "on-hold")
     listed = operator.get("/api/nonconformances/?state=open").data["results"]
     assert [row["code"] for row in listed] == [case.code]
-    address = f"/api/nonconformances/{case.code}/close/"
-    assert quality.post(address, {"cause": "mill"}, format="json").status_code == 422
-    closed = quality.post(address, {"cause": "mill", "action": "returned"}, format="json")
+    manager = signed_in(Role.MANAGER)
+
+    def send(who: APIClient, act: str, **sent: Any) -> Any:
+        return who.post(f"/api/nonconformances/{case.code}/{act}/", sent, format="json")
+
+    assert send(quality, "close", effectiveness="x", password=PASSWORD).data["code"] == "wrong-state"
+    assert send(quality, "start").data["state"] == "phase_1"
+    photograph = store_file(io.BytesIO(b"a torn sieve"), name="sieve.jpg")
+    sent = {"cause_kind": "material", "cause": "torn sieve", "evidence": photograph.sha256, "password": PASSWORD}
+    sent |= {"second": somebody(Role.MANAGER).username, "second_password": PASSWORD}
+    assert send(quality, "find-cause", **sent).data["state"] == "disposition"
+    owner, today = somebody(Role.MANAGER).username, timezone.localdate().isoformat()
+    decided = {"disposition": "reject", "impact": "none", "owner": owner, "due_on": today, "password": PASSWORD}
+    assert send(quality, "decide", **decided).data["owner"] == owner
+    assert send(manager, "finish", action="returned", check_on=today).data["state"] == "effectiveness"
+    closed = send(quality, "close", effectiveness="did not come back", password=PASSWORD)
     assert closed.data["state"] == "closed"
     assert not operator.get(f"/api/lots/{lot.code}/").data["held"]
     rejected = quality.post(f"/api/lots/{lot.code}/reject/", {"password": PASSWORD, "reason": "coarse"}, format="json")

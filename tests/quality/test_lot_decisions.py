@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from lims.accounts.roles import Role
 from lims.cases.models import Nonconformance
-from lims.cases.services import close_nonconformance, lift_hold, place_hold
+from lims.cases.services import lift_hold, place_hold
 from lims.core.errors import Conflict, Invalid, NotAllowed, WrongState
 from lims.materials import services as materials
 from lims.materials.models import Lot
@@ -19,7 +19,7 @@ from lims.quality import selectors, services
 from lims.quality.models import Decision, Verdict
 from lims.signatures.models import Signature
 from lims.specifications.services import LimitSpec
-from tests.factories import PASSWORD, add_d50, make_lot, make_specification, make_supplier, person, somebody
+from tests.factories import PASSWORD, add_d50, make_lot, make_specification, make_supplier, person, settle, somebody
 
 pytestmark = pytest.mark.django_db
 
@@ -199,7 +199,7 @@ def test_a_failed_result_opens_one_case_and_holds_the_lot() -> None:
 def test_closing_the_case_does_not_take_the_failure_away() -> None:
     lot = lot_in_test(value=None)
     services.record_lot_result(lot, actor=somebody(Role.OPERATOR), quantity="d50", value=7.0, unit="um", u=0.1)
-    close_nonconformance(Nonconformance.objects.get(), actor=somebody(Role.QUALITY), cause="mill", action="returned")
+    settle(Nonconformance.objects.get(), quality=somebody(Role.QUALITY))
     services.judge_lot(lot, actor=None)
     assert Nonconformance.objects.filter(state="open").count() == 0
     with pytest.raises(Conflict) as refused:

@@ -9,7 +9,8 @@ import pytest
 from lims.accounts.roles import Role
 from lims.audit.models import Entry
 from lims.cases.models import Nonconformance
-from lims.cases.services import close_nonconformance, place_hold
+from lims.cases.services import place_hold
+from lims.cases.states import CHECKLIST
 from lims.core.errors import NotAllowed
 from lims.formulations import services as formulations
 from lims.materials import services as materials
@@ -20,6 +21,7 @@ from tests.factories import (
     make_lot,
     make_released_lot,
     make_specification,
+    settle,
     somebody,
 )
 
@@ -65,8 +67,9 @@ def test_a_decision_and_its_case_are_one_entry_and_a_closing_with_its_lifting_an
     assert PASSWORD not in str(entries[0].changes)
 
     case = Nonconformance.objects.get()
-    _, entries = entries_of(lambda: close_nonconformance(case, actor=quality, cause="mill", action="returned"))
-    assert [e.act for e in entries] == ["nonconformance.close"]
+    _, entries = entries_of(lambda: settle(case, quality=quality))
+    assert [e.act for e in entries][-1] == "nonconformance.close"
+    assert len(entries) == len(CHECKLIST) + 6
 
 
 def test_a_refused_act_is_kept_with_who_and_why() -> None:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
+from django.utils import timezone
 
 from lims.accounts.roles import Role
 from lims.cases.models import Nonconformance
+from lims.cases.states import CHECKLIST
+from lims.materials import services as materials
 from lims.specifications.models import SpecificationVersion
 from tests.factories import PASSWORD, make_lot, make_material, make_specification, person, somebody
 
@@ -77,11 +82,41 @@ def test_a_nonconformance_is_opened_listed_and_closed(client) -> None:
     assert client.post(f"/lots/{lot.code}/open-nonconformance/", {"title": "lumps"}).status_code == 302
     case = Nonconformance.objects.get()
     assert case.code in client.get("/nonconformances/?state=open").content.decode()
+    quality, manager, today = somebody(Role.QUALITY), somebody(Role.MANAGER), timezone.localdate().isoformat()
+    client.force_login(quality)
+
+    def send(act: str, **sent: str) -> int:
+        return client.post(f"/nonconformances/{case.code}/{act}/", sent).status_code
+
+    assert send("close", effectiveness="dry now", password=PASSWORD) == 409
+    assert send("start") == 302
+    assert send("check-item", item="zero", seen="") == 422
+    assert {send("check-item", item=item, seen="as it should be", in_order="on") for item in CHECKLIST} == {302}
+    assert send("find-no-cause", finding="nothing on the first look") == 302
+    plan = {"kind": "retest", "number": "1", "basis": "each", "acceptance": "below 12", "password": PASSWORD}
+    assert send("plan-repeats", runner="nobody", **plan) == 422
+    assert send("conclude", finding="all stand", cause_kind="material", cause="damp") == 302
+    decided = {"disposition": "rework", "impact": "nothing else", "due_on": today, "password": PASSWORD}
+    assert send("decide", owner=manager.username, **decided) == 302
+    client.force_login(manager)
+    assert send("finish", action="dried", check_on=today) == 302
+    client.force_login(quality)
+    assert send("close", effectiveness="dry now", password=PASSWORD) == 302
+    shown = client.get(f"/nonconformances/{case.code}/").content.decode()
+    assert all(words in shown for words in ("damp", "dried", "dry now", "rework", quality.printed_name))
+
+
+def test_a_lot_is_accepted_under_a_concession_by_two_persons_on_its_page(client) -> None:
+    lot = materials.start_lot_test(make_lot(), actor=somebody(Role.QUALITY))
+    until = (timezone.localdate() + timedelta(days=9)).isoformat()
+    sent = {"formulations": "F-001", "mass": "2,5", "until": until, "reason": "only the tail", "password": PASSWORD}
     client.force_login(somebody(Role.QUALITY))
-    assert client.post(f"/nonconformances/{case.code}/close/", {"cause": "damp", "action": ""}).status_code == 422
-    sent = {"cause": "damp", "action": "dried"}
-    assert client.post(f"/nonconformances/{case.code}/close/", sent).status_code == 302
-    assert "damp" in client.get(f"/nonconformances/{case.code}/").content.decode()
+    assert client.post(f"/lots/{lot.code}/propose-concession/", sent).status_code == 302
+    assert client.post(f"/lots/{lot.code}/approve-concession/", {"password": PASSWORD}).status_code == 403
+    assert "waits for the second signature" in client.get(f"/lots/{lot.code}/").content.decode()
+    client.force_login(somebody(Role.MANAGER))
+    assert client.post(f"/lots/{lot.code}/approve-concession/", {"password": PASSWORD}).status_code == 302
+    assert "for F-001, at most 2.5 kg, until" in client.get(f"/lots/{lot.code}/").content.decode()
 
 
 @pytest.mark.parametrize("role", [None, Role.ADMINISTRATOR])

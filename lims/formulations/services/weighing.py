@@ -6,12 +6,14 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, TypedDict, Unpack
 
+from django.db.models import Sum
 from django.utils import timezone
 
 from lims.accounts.acts import act, require_not_own_work, require_own
 from lims.accounts.models import User
 from lims.audit.recording import note_change
-from lims.cases.services import open_nonconformance, refuse_if_held
+from lims.cases.selectors import concession_of
+from lims.cases.services import open_nonconformance, refuse_if_held, take_from_concession
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance, locked, state_words
 from lims.core.quantities import show_mass, to_microgram
@@ -59,6 +61,7 @@ def weigh(
     sheet_line = _line_of(batch, line)
     _check_number(net, balance)
     taken = _usable_lot(lot, sheet_line.row, exploratory=batch.exploratory)
+    _keep_within_concession(taken, batch, net)
     if not details.get("meant"):
         _ask_about_slip(net, sheet_line)
     off = sheet_line.total + net - sheet_line.row.target
@@ -72,6 +75,17 @@ def weigh(
     move_stock(taken, mass=-net, kind=StockMove.Kind.WEIGHING, by=actor, cause=batch.code)
     _note(batch, off, sheet_line.row, outside=outside, reason=reason)
     return made
+
+
+def _keep_within_concession(lot: Lot, batch: Batch, net: Decimal) -> None:
+    """A lot accepted under a concession goes only where, only as much and only as long as that says."""
+    concession = concession_of("lot", lot.code) if lot.state == LotState.RESTRICTED else None
+    if concession is None or concession.second is None:
+        return
+    weighed = lot.moves.filter(kind=StockMove.Kind.WEIGHING, at__gte=concession.second.at)
+    used = -(weighed.aggregate(total=Sum("mass"))["total"] or Decimal(0))
+    formulation = batch.recipe.formulation.code if batch.recipe else ""
+    take_from_concession(concession, formulation=formulation, mass=net + used)
 
 
 def _line_of(batch: Batch, line: BatchLine) -> SheetLine:

@@ -1,12 +1,24 @@
-"""What quality does: judge, release, reject, take a release back."""
+"""What quality does: judge, release, concede, reject, take a release back, make a life longer."""
 
-from lims.quality.services.batches import reject_batch, release_batch
+from lims.quality.services.batches import judge_batch, judge_reduced, reject_batch, release_batch
+from lims.quality.services.conceding import (
+    approve_batch_concession,
+    approve_lot_concession,
+    propose_batch_concession,
+    propose_lot_concession,
+)
 from lims.quality.services.lives import extend_lot_life
 from lims.quality.services.lots import judge_lot, record_lot_result, reject_lot, release_lot, withdraw_lot_release
 
 __all__ = [
+    "approve_batch_concession",
+    "approve_lot_concession",
     "extend_lot_life",
+    "judge_batch",
     "judge_lot",
+    "judge_reduced",
+    "propose_batch_concession",
+    "propose_lot_concession",
     "record_lot_result",
     "reject_batch",
     "reject_lot",

@@ -8,22 +8,24 @@ from lims.core.errors import Conflict
 from lims.core.machines import locked
 from lims.formulations.models import Batch
 from lims.formulations.selectors import lots_in_batch
-from lims.formulations.states import BATCH_MACHINE
+from lims.formulations.states import BATCH_MACHINE, BatchState
 from lims.quality.models import Decision
 from lims.quality.selectors import standing_of_batch, took_part
 from lims.quality.services.deciding import (
     Signing,
     decide,
+    judge,
     reject,
     require_nothing_missing,
     require_reason,
 )
+from lims.runs.selectors.batches import batch_of_reduction
 
 
 @act("batch.release")
 def release_batch(batch: Batch, *, actor: User, password: str, reason: str = "") -> Batch:
     """Release a batch by signature: nothing missing, never exploratory, not by who made or tested it."""
-    _refuse_exploratory(batch)
+    refuse_exploratory(batch)
     require_not_own_work(actor, "batch.release", took_part(batch))
     fresh = locked(batch)
     after = BATCH_MACHINE.after(fresh.state, "release", name=fresh.code)
@@ -37,13 +39,29 @@ def release_batch(batch: Batch, *, actor: User, password: str, reason: str = "")
     return fresh
 
 
-def _refuse_exploratory(batch: Batch) -> None:
+def refuse_exploratory(batch: Batch) -> None:
+    """Refuse a decision on an exploratory batch that would let it go further."""
     if batch.exploratory:
         raise Conflict(
             f"{batch.code} is exploratory; it is never released.",
             code="exploratory",
             next_step="Promote it to a formulation and make a batch of an approved version.",
         )
+
+
+@act("batch.judge")
+def judge_batch(batch: Batch, *, actor: User | None) -> Batch:
+    """Judge a batch by its figures now. New verdicts are kept; a failed one opens a nonconformance and holds it."""
+    fresh = locked(batch)
+    judge(fresh, standing_of_batch(fresh))
+    return fresh
+
+
+def judge_reduced(reduction: int) -> None:
+    """Judge the batch whose run a reduction just gave figures of; called by the worker when the reduction is done."""
+    batch = batch_of_reduction(reduction)
+    if batch is not None and batch.state == BatchState.UNDER_TEST and not batch.exploratory:
+        judge_batch(batch, actor=None)
 
 
 @act("batch.reject")

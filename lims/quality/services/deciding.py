@@ -11,8 +11,8 @@ from lims.cases.selectors import open_nonconformances
 from lims.cases.services import open_nonconformance
 from lims.core.errors import Conflict, Invalid
 from lims.quality.models import Decision, Verdict
-from lims.quality.selectors import Judgement, Standing
-from lims.signatures.models import Meaning
+from lims.quality.selectors import FAILED, Judgement, Standing, verdicts_of
+from lims.signatures.models import Meaning, Signature
 from lims.signatures.services import sign
 
 MEANINGS = {
@@ -64,6 +64,25 @@ def reject(record: Any, standing: Standing, *, actor: User, password: str, reaso
     return record
 
 
+def judge(record: Any, standing: Standing) -> None:
+    """Keep what is new in a record's standing as verdicts; a new failure opens a nonconformance and a hold."""
+    kind = record.record_kind
+    known = {(v.limit_id, v.outcome, v.value, v.u) for v in verdicts_of(kind, record.code)}
+    new = [judgement for judgement in standing.judgements if judgement.worst and _mark(judgement) not in known]
+    for judgement in new:
+        keep_verdict(record, judgement)
+    failed = [judgement for judgement in new if judgement.outcome in FAILED]
+    # a case that was closed is not opened again by the same result
+    if failed and not open_nonconformances(kind, record.code).exists():
+        words = "; ".join(judgement.message for judgement in standing.failed)
+        open_nonconformance(record, actor=None, title=failed[0].message[:200], description=words)
+
+
+def _mark(judgement: Judgement) -> tuple[Any, ...]:
+    worst = judgement.worst
+    return (judgement.limit.pk, judgement.outcome, worst.value if worst else None, worst.u if worst else None)
+
+
 def keep_verdict(record: Any, judgement: Judgement) -> Verdict:
     """Keep one judgement as a verdict; it never changes afterwards."""
     worst = judgement.worst
@@ -93,17 +112,25 @@ def decide(record: Any, signing: Signing, standing: Standing) -> Decision:
         "verdicts": [verdict.message for verdict in verdicts],
         "specifications": [version.code for version in standing.versions],
     }
-    subject = (record.record_kind, record.code)
     signature = sign(
         actor=signing.actor,
         password=signing.password,
         meaning=MEANINGS[signing.outcome],
-        subject=subject,
+        subject=(record.record_kind, record.code),
         content=content,
     )
+    return _kept(record, signing, signature, verdicts)
+
+
+def keep_decision(record: Any, signing: Signing, standing: Standing, signature: Signature) -> Decision:
+    """Keep a decision, with its verdicts, that was signed already."""
+    return _kept(record, signing, signature, [keep_verdict(record, judgement) for judgement in standing.judgements])
+
+
+def _kept(record: Any, signing: Signing, signature: Signature, verdicts: list[Verdict]) -> Decision:
     decision = Decision(
-        subject_kind=subject[0],
-        subject_code=subject[1],
+        subject_kind=record.record_kind,
+        subject_code=record.code,
         outcome=signing.outcome,
         reason=signing.reason.strip(),
         by=signing.actor,

@@ -6,18 +6,16 @@ from typing import Any
 
 from lims.accounts.acts import act, require_not_own_work
 from lims.accounts.models import User
-from lims.cases.selectors import open_nonconformances
-from lims.cases.services import open_nonconformance
 from lims.core.machines import locked
 from lims.materials.models import Lot, LotProperty
 from lims.materials.services import add_lot_property
 from lims.materials.states import MACHINE
 from lims.quality.models import Decision
-from lims.quality.selectors import Standing, standing_of_lot, took_part_in_lot, verdicts_of
+from lims.quality.selectors import Standing, standing_of_lot, took_part_in_lot
 from lims.quality.services.deciding import (
     Signing,
     decide,
-    keep_verdict,
+    judge,
     reject,
     require_nothing_missing,
     require_reason,
@@ -28,22 +26,8 @@ from lims.quality.services.deciding import (
 def judge_lot(lot: Lot, *, actor: User | None) -> Lot:
     """Judge a lot by its results now. New verdicts are kept; a failed one opens a nonconformance and holds the lot."""
     fresh = locked(lot)
-    standing = standing_of_lot(fresh)
-    known = {(v.limit_id, v.outcome, v.value, v.u) for v in verdicts_of("lot", fresh.code)}
-    for judgement in standing.judgements:
-        worst = judgement.worst
-        new = (judgement.limit.pk, judgement.outcome, worst.value if worst else None, worst.u if worst else None)
-        if worst is not None and new not in known:
-            keep_verdict(fresh, judgement)
-    if standing.failed and not open_nonconformances("lot", fresh.code).exists() and _is_news(standing.failed, known):
-        words = "; ".join(judgement.message for judgement in standing.failed)
-        open_nonconformance(fresh, actor=None, title=standing.failed[0].message[:200], description=words)
+    judge(fresh, standing_of_lot(fresh))
     return fresh
-
-
-def _is_news(failed: Any, known: set[Any]) -> bool:
-    """Whether a failure stands in no verdict yet: a case that was closed is not opened again by the same result."""
-    return any((j.limit.pk, j.outcome, j.worst.value, j.worst.u) not in known for j in failed)
 
 
 @act("lot.add_result")

@@ -39,6 +39,11 @@ def figures_of_batch(batch: Batch) -> list[BatchFigure]:
     return [figure for run in standing.values() if not _blocked(run) for figure in _figures(run)]
 
 
+def batch_of_reduction(reduction: int) -> Batch | None:
+    """The batch whose sample the run of a reduction measured; None for outside samples, zeros and rig runs."""
+    return Batch.objects.filter(samples__applications__runs__reductions=reduction).distinct().first()
+
+
 def people_behind_batch(batch: Batch) -> set[int | None]:
     """Who applied samples of the batch and who sent their runs."""
     runs = Run.objects.filter(application__sample__batch=batch)

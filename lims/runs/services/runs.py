@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from lims.accounts.acts import act, require, require_not_own_work, require_own
 from lims.accounts.models import User
+from lims.cases.services import take_repeat
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid, TooLarge, WrongState
 from lims.core.machines import advance, locked
@@ -25,6 +26,7 @@ from lims.runs.reducing import queue_row
 from lims.runs.selectors.runs import OPEN_FOR_RUNS, REDUCIBLE, applications_open, run_with_file
 from lims.runs.states import RUN_MACHINE, ApplicationState, ReductionState, RunState
 from lims.runs.tasks import send_after_commit
+from lims.samples.models import Sample
 from lims.signatures.models import Meaning
 from lims.signatures.services import sign
 
@@ -99,9 +101,16 @@ def _upload(*, actor: User, incoming: Incoming, **about: Unpack[About]) -> Run:
     )
     run.state = RUN_MACHINE.after(run.state, "check", name=run.code)
     _refuse_odd_zeros(run)
+    if run.kind == Run.Kind.SAMPLE and run.application is not None:
+        take_repeat(made_of(run.application.sample), actor=actor, run=run.code)
     run.save()
     queue_reduction(run, actor=actor)
     return run
+
+
+def made_of(sample: Sample) -> list[tuple[str, str]]:
+    """The sample and the batch it was taken from, by kind and code."""
+    return [("sample", sample.code)] + ([("batch", sample.batch.code)] if sample.batch else [])
 
 
 def _refuse_same_bytes(incoming: Incoming) -> None:

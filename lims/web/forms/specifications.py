@@ -1,4 +1,4 @@
-"""Forms for specifications and nonconformances."""
+"""Forms for specifications."""
 
 from __future__ import annotations
 
@@ -12,8 +12,25 @@ from lims.formulations.selectors import formulations
 from lims.materials.kinds import PROPERTIES
 from lims.materials.selectors import materials
 from lims.specifications.selectors import shown_unit_of
-from lims.specifications.services import LimitSpec
-from lims.web.forms.fields import NumberField, TextArea
+from lims.specifications.services import LimitSpec, RuleSpec
+from lims.web.forms.fields import NumberField
+
+GUARD = NumberField(
+    label="Guard band, as a multiple of U", initial="1", least=0, most=5, help_text="0 is simple acceptance."
+)
+RISK = NumberField(
+    label="Or: greatest risk of a wrong acceptance",
+    required=False,
+    least=0.000001,
+    most=0.5,
+    help_text="A probability, such as 0.05. Where given, it rules instead of the guard band.",
+)
+
+
+def rule_of(cleaned: dict[str, Any]) -> RuleSpec:
+    """The rule of a version as the service takes it."""
+    risk, guard = cleaned.get("risk"), cleaned["guard_factor"]
+    return {"guard_factor": float(guard), "risk": _number(risk)}
 
 
 class SpecificationForm(forms.Form):
@@ -21,9 +38,8 @@ class SpecificationForm(forms.Form):
 
     name = forms.CharField(max_length=200)
     subject = forms.ChoiceField(label="Lots of a material, or batches of a formulation")
-    guard_factor = NumberField(
-        label="Guard band, as a multiple of U", initial="1", least=0, most=5, help_text="0 is simple acceptance."
-    )
+    guard_factor = GUARD
+    risk = RISK
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -37,9 +53,8 @@ class SpecificationForm(forms.Form):
 class RuleForm(forms.Form):
     """The rule of a version."""
 
-    guard_factor = NumberField(
-        label="Guard band, as a multiple of U", initial="1", least=0, most=5, help_text="0 is simple acceptance."
-    )
+    guard_factor = GUARD
+    risk = RISK
 
 
 class LimitForm(forms.Form):
@@ -50,6 +65,9 @@ class LimitForm(forms.Form):
     upper = NumberField(required=False)
     unit = forms.CharField(required=False, max_length=20)
     results_required = forms.IntegerField(label="Results asked", initial=1, min_value=1)
+    basis = forms.ChoiceField(label="Judged", choices=[("each", "each result"), ("mean", "their mean")], required=False)
+    warn_lower = NumberField(label="Warn below", required=False)
+    warn_upper = NumberField(label="Warn above", required=False)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -67,12 +85,19 @@ def limits_of(rows: Iterable[dict[str, Any]]) -> list[LimitSpec]:
         LimitSpec(
             row["quantity"],
             row["unit"] or shown_unit_of(row["quantity"]),
-            lower=None if row["lower"] is None else float(row["lower"]),
-            upper=None if row["upper"] is None else float(row["upper"]),
             results_required=row["results_required"],
+            basis=row.get("basis") or "each",
+            lower=_number(row["lower"]),
+            upper=_number(row["upper"]),
+            warn_lower=_number(row.get("warn_lower")),
+            warn_upper=_number(row.get("warn_upper")),
         )
         for row in rows
     ]
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
 
 
 class ApproveForm(forms.Form):
@@ -87,10 +112,3 @@ class ApproveForm(forms.Form):
     password = forms.CharField(
         label="Your password", widget=forms.PasswordInput(attrs={"autocomplete": "current-password"})
     )
-
-
-class CloseForm(forms.Form):
-    """Close a nonconformance."""
-
-    cause = TextArea(label="Cause")
-    action = TextArea(label="What was done")

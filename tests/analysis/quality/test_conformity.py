@@ -8,7 +8,15 @@ import pytest
 from scipy import stats
 
 from analysis.errors import AnalysisError
-from analysis.quality.conformity import Limits, Outcome, expanded, judge, probability_of_conformity
+from analysis.quality.conformity import (
+    Limits,
+    Outcome,
+    expanded,
+    judge,
+    judge_by_risk,
+    mean_of,
+    probability_of_conformity,
+)
 from analysis.results import Measured
 
 UPPER = Limits(upper=12.0)
@@ -105,3 +113,38 @@ def test_limits_that_leave_nothing_or_everything_are_refused(ends) -> None:
 def test_a_negative_guard_is_refused() -> None:
     with pytest.raises(AnalysisError):
         judge(Measured(11.0, 0.3, math.inf), limits=UPPER, guard_factor=-1.0)
+
+
+@pytest.mark.parametrize(
+    ("value", "outcome"),
+    [(11.0, "pass"), (11.6, "conditional_pass"), (12.2, "conditional_fail"), (12.7, "fail")],
+)
+def test_by_risk_a_value_passes_where_a_wrong_acceptance_is_unlikely_enough(value: float, outcome: str) -> None:
+    # limit 12.0, u 0.30: the chances to conform are 0.9996, 0.909, 0.252 and 0.0098 (JCGM 106, 7.1)
+    found = judge_by_risk(Measured(value, 0.30), limits=Limits(upper=12.0), risk=0.05)
+    assert found.outcome == outcome
+
+
+def test_by_risk_the_edge_is_where_the_standard_puts_the_guard_band() -> None:
+    # ILAC-G8:09/2019, table 2: a guard band of 1.645 u leaves a risk of 5 %
+    edge = 12.0 - 1.6448536 * 0.30
+    inside, outside = (
+        judge_by_risk(Measured(y, 0.30), limits=Limits(upper=12.0), risk=0.05) for y in (edge - 1e-6, edge + 1e-6)
+    )
+    assert (inside.outcome, outside.outcome) == ("pass", "conditional_pass")
+    with pytest.raises(AnalysisError, match="risk"):
+        judge_by_risk(Measured(1.0, 0.1), limits=Limits(upper=2.0), risk=0.0)
+
+
+def test_the_mean_keeps_what_its_results_have_in_common() -> None:
+    results = [Measured(value, 0.3) for value in (11.6, 11.8, 12.3, 11.9)]
+    found = mean_of(results)
+    scatter = math.sqrt(0.26 / 3 / 4)  # sum of squares 0.26 about 11.9, by hand
+    assert found.value == pytest.approx(11.9)
+    assert found.u == pytest.approx(math.hypot(scatter, 0.3))
+    assert found.dof == pytest.approx(found.u**4 / (scatter**4 / 3))
+    assert mean_of(results[:1]) is results[0]
+    # with one result outside, each fails and the mean passes: which of them rules is written before
+    limits = Limits(upper=12.2)
+    assert judge(results[2], limits=limits, guard_factor=0.0).outcome != "pass"
+    assert judge(found, limits=limits, guard_factor=0.0).outcome == "pass"
