@@ -138,7 +138,7 @@ def _axis(axis: Axis) -> dict[str, Any]:
 def _shape(mark: Mark, count: int, height: float) -> dict[str, Any]:
     other = "y" if mark.along == "x" else "x"
     low, high = 0.0, 1.0
-    if mark.panel is not None and count > 1:
+    if mark.along == "x" and mark.panel is not None and count > 1:
         high = 1.0 - mark.panel * (height + _SPACE)
         low = high - height
     where = {f"{mark.along}0": mark.start, f"{mark.along}1": mark.end, f"{other}0": low, f"{other}1": high}

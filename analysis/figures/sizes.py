@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from analysis.materials.distribution import SizeTable
 
 _SIZE = Axis("Size", "um", log=True)
-_BELOW = Axis("Volume below", "%", limits=(0.0, 100.0))
-_DENSITY = Axis("Volume for each decade of size", "%")
+_BELOW = Axis("Below", "%", limits=(0.0, 100.0))
+_DENSITY = Axis("A decade", "%")
 _SHARES = (0.10, 0.50, 0.90)
 
 
@@ -32,7 +32,10 @@ def sizes_figure(distributions: Mapping[str, SizeTable], *, title: str = "Size d
         series=tuple(series),
         marks=tuple(Mark("line", "y", start=100 * share, end=100 * share, panel=0) for share in _SHARES),
         table=Table(("Distribution", "D10 [µm]", "D50 [µm]", "D90 [µm]"), tuple(rows)),
-        notes=("by volume, whatever the basis of the measurement", "straight on log size between two rows"),
+        notes=(
+            "by volume, whatever the basis of the measurement; straight on log size between two rows",
+            "below: share under each size; a decade: share for each factor of ten in size",
+        ),
     )
 
 
@@ -41,7 +44,7 @@ def _drawn(name: str, table: SizeTable) -> tuple[Series, Series]:
     stairs = numbers(np.repeat(table.density * 100, 2))  # a class is a step of the histogram
     return (
         Series(name=name, x=size, y=numbers(table.below * 100), style="line"),
-        Series(name=name, x=numbers(np.repeat(size, 2)[1:-1]), y=stairs, style="line", panel=1, quiet=True),
+        Series(name="a decade", x=numbers(np.repeat(size, 2)[1:-1]), y=stairs, style="line", panel=1, quiet=True),
     )
 
 

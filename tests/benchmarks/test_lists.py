@@ -15,9 +15,11 @@ LOTS = 100_000
 LONGEST = 0.8
 FILL = """
     INSERT INTO materials_lot (created_at, updated_at, version, code, supplier_lot, state, received_on, containers,
-        storage, location, quarantine_reason, remarks, material_id, received_by_id, supplier_id)
+        storage, location, quarantine_reason, remarks, material_id, received_by_id, supplier_id,
+        origin, serial, made_how, expires_on)
     SELECT now(), now(), 1, 'LOT-9' || lpad(n::text, 6, '0'), 'QX-' || n, 'released', current_date, 1,
-        'dry', 'here', '', '', l.material_id, l.received_by_id, l.supplier_id
+        'dry', 'here', '', '', l.material_id, l.received_by_id, l.supplier_id,
+        'received', '', '', current_date + n %% 1000 - 5
     FROM generate_series(1, %s) AS n, materials_lot AS l WHERE l.id = %s
 """
 MOVES = """
@@ -45,6 +47,7 @@ def test_a_hundred_thousand_lots_are_listed_at_once(client, django_assert_max_nu
         "/lots/",
         "/lots/?page=1500",
         "/lots/?state=released",
+        "/lots/?state=expired",
         "/lots/?text=QX-99",
         "/lots/?text=LOT-9000007",
     ):

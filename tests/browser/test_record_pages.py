@@ -10,9 +10,11 @@ import io
 import os
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.db import transaction
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
@@ -21,7 +23,7 @@ from lims.cases.services import open_nonconformance, place_hold
 from lims.comparisons.services import pose_comparison
 from lims.formulations import services as formulations
 from lims.materials import services as materials
-from lims.quality.services import release_batch, release_lot
+from lims.quality.services import extend_lot_life, release_batch, release_lot
 from lims.rigs import services as rigs
 from lims.runs.models import Reduction
 from lims.runs.reducing import perform_reduction
@@ -72,6 +74,29 @@ def lots() -> Iterator[Any]:
     add_d50(held, 9.0)
     yield held
     yield make_released_lot(material, expires_on=timezone.localdate() - timedelta(days=1))
+    yield from desk(released)
+
+
+def desk(lot: Any) -> Iterator[Any]:
+    """A lot that was treated here, with its sizes, its sheet and a longer life; its place; its supplier."""
+    chemist, quality, again = somebody(Role.CHEMIST), somebody(Role.QUALITY), timezone.localdate() + timedelta(days=400)
+    place = materials.create_place(actor=chemist, name="Cold store", condition="2 to 8 °C")
+    parts = [materials.Part(lot, Decimal(2)), materials.Part(make_lot(), Decimal("0.5"))]
+    made = materials.treat_lot(parts, actor=chemist, how="dried at 120 °C", yielded=Decimal("2.4"), location=place.code)
+    statements = [{"code": "H335", "text": "May irritate the airways"}, {"code": "P261", "text": "Avoid dust"}]
+    sheet = {"source": "sheet 12", "statements": statements, "pictograms": ["GHS07"], "lot": made}
+    materials.add_safety_sheet(made.material, actor=chemist, signal="warning", **sheet)
+    table = "size [um];below\n1;0\n2;10\n5;52\n10;93\n20;100"
+    add_d50(made, 4.5)
+    materials.add_size_distribution(made, actor=chemist, table=table, method="laser, wet")
+    materials.set_incompatible(made.material, actor=chemist, surface="aluminium", effect="stains", source="test")
+    made = materials.start_lot_test(made, actor=quality)
+    life = materials.NewLife(again, None, tuple(made.properties.all()))
+    extend_lot_life(made, actor=quality, password=PASSWORD, life=life, reason="size as before")
+    with transaction.atomic():  # a part of planning a batch
+        materials.reserve_stock(made, mass=Decimal("0.4"), cause="B-0001", by=chemist)
+    materials.approve_supplier(lot.supplier, actor=quality, material=lot.material, criteria="samples", reason="all fit")
+    yield from (made, lot.material, place, lot.supplier)
 
 
 def batches() -> Iterator[Any]:

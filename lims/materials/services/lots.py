@@ -57,7 +57,9 @@ def receive_lot(
 ) -> Lot:
     """Receive a delivery of `mass` [kg] into quarantine; its stock and its certificate are kept with it."""
     _check_receipt(supplier_lot=supplier_lot, mass=mass, details=details)
-    gtin = details.pop("gtin", "")
+    gtin, place = details.pop("gtin", ""), place_called(details.get("location", ""))
+    if place is not None:
+        details["location"] = place.name
     lot = Lot(
         code=next_code("lot"),
         material=material,
@@ -65,7 +67,7 @@ def receive_lot(
         supplier_lot=supplier_lot.strip(),
         received_by=actor,
         quarantine_reason=why_doubtful(supplier, material=material),
-        place=place_called(details.get("location", "")),
+        place=place,
         **{"received_on": timezone.localdate(), "safety_sheet": newest_sheet(material, supplier), **details},
     )
     lot.save()

@@ -159,6 +159,7 @@ def _new_lot(made: _Made, parents: list[Lot], *, actor: User, details: MadeDetai
     first, today = parents[0], timezone.localdate()
     split = made.origin == Lot.Origin.SPLIT
     location = (details.get("location") or first.location).strip()
+    place = place_called(location)
     lot = Lot(
         code=next_code("lot"),
         origin=made.origin,
@@ -171,8 +172,8 @@ def _new_lot(made: _Made, parents: list[Lot], *, actor: User, details: MadeDetai
         received_by=actor,
         containers=details.get("containers") or 1,
         storage=(details.get("storage") or first.storage).strip(),
-        location=location,
-        place=place_called(location),
+        location=place.name if place else location,
+        place=place,
         expires_on=_earliest("expires_on", details.get("expires_on"), [p.usable_until for p in parents]),
         retest_on=_earliest("retest_on", details.get("retest_on"), [p.retest_on for p in parents]),
         opened_on=today if split and first.opened_on else None,

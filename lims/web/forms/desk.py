@@ -24,7 +24,9 @@ class SymbolForm(forms.Form):
         strip=False,
         max_length=400,
         help_text="Scan it, or type it with its brackets: (01)... (10)... It fills the form; you look, then receive.",
-        widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false", "data-symbol": ""}),
+        widget=forms.TextInput(
+            attrs={"autocomplete": "off", "spellcheck": "false", "data-symbol": "", "autofocus": ""}
+        ),
     )
 
 
