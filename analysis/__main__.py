@@ -109,6 +109,10 @@ def _compare(options: argparse.Namespace) -> int:
 def _find(options: argparse.Namespace) -> int:
     """A command of `analysis.commands`."""
     outcome: Outcome = options.find(options)
+    if options.working:
+        shown = working.working_of(outcome, options.working)
+        print(_json(working.to_dict(shown)) if options.json else working.to_text(shown))
+        return FIGURES
     print(_json(outcome.to_dict()) if options.json else outcomes.to_text(outcome))
     return FIGURES if outcome.figures else NO_FIGURES
 

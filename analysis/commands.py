@@ -58,6 +58,7 @@ def _command(commands: Commands, name: str, *, words: str, more: str) -> argpars
         epilog=more,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
+    parser.add_argument("--working", metavar="FIGURE", help="show how one figure is worked out")
     parser.add_argument("--json", action="store_true", help="print the result object")
     return parser
 

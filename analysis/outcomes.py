@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis import propagated
-from analysis.output import figure_entry, figure_text, finite, line_entry, monte_carlo_entries
+from analysis.output import figure_entry, figure_text, finite, input_entry, line_entry, monte_carlo_entries
 from analysis.quantities import QUANTITIES
 from analysis.results import Flag, Measured, Outcome, Severity
 
@@ -31,6 +31,8 @@ def to_dict(outcome: Outcome) -> dict[str, Any]:
         "notes": dict(outcome.notes),
         **{key: value for key, value in kept.items() if key != "run"},
         "package_version": outcome.package_version,
+        **({"inputs": [input_entry(entry) for entry in outcome.inputs]} if outcome.inputs else {}),
+        **({"worked": {key: script.to_dict() for key, script in outcome.worked.items()}} if outcome.worked else {}),
     }
 
 

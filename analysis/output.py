@@ -37,7 +37,7 @@ def to_dict(reduction: Reduction) -> dict[str, Any]:
         "setup": dict(reduction.setup),
         "files": dict(reduction.files),
         "package_version": reduction.package_version,
-        "inputs": [_input(entry) for entry in reduction.inputs],
+        "inputs": [input_entry(entry) for entry in reduction.inputs],
         **monte_carlo_entries(reduction.monte_carlo),
     }
 
@@ -123,7 +123,8 @@ def _settled(settled: Settled) -> dict[str, Any]:
     }
 
 
-def _input(entry: Input) -> dict[str, Any]:
+def input_entry(entry: Input) -> dict[str, Any]:
+    """One input as the result object has it."""
     unit = unit_of(entry.quantity)
     found = {
         "key": entry.key,
@@ -219,9 +220,9 @@ def _reduction(data: Mapping[str, Any]) -> Reduction:
         method_version=str(data["method"]["version"]),
         run=dict(data["run"]),
         settled=_settled_back(data["steady"]),
-        figures={key: _figure_back(entry, key) for key, entry in figures.items()},
+        figures={key: figure_back(entry, key) for key, entry in figures.items()},
         budget={
-            key: tuple(_line_back(line, key, str(figures[key]["unit"])) for line in lines)
+            key: tuple(line_back(line, key, str(figures[key]["unit"])) for line in lines)
             for key, lines in data.get("budget", {}).items()
         },
         press=_press_back(data.get("press") or {}),
@@ -234,12 +235,13 @@ def _reduction(data: Mapping[str, Any]) -> Reduction:
         setup=dict(data.get("setup", {})),
         files=dict(data.get("files", {})),
         package_version=str(data.get("package_version", "")),
-        inputs=tuple(_input_back(entry) for entry in data.get("inputs", ())),
+        inputs=tuple(input_back(entry) for entry in data.get("inputs", ())),
         monte_carlo={key: propagated.from_entry(entry, key) for key, entry in (data.get("monte_carlo") or {}).items()},
     )
 
 
-def _input_back(entry: Mapping[str, Any]) -> Input:
+def input_back(entry: Mapping[str, Any]) -> Input:
+    """An input back from the result object."""
     depth, quantity = entry.get("depth_mm"), str(entry["quantity"])
     return Input(
         key=str(entry["key"]),
@@ -251,7 +253,8 @@ def _input_back(entry: Mapping[str, Any]) -> Input:
     )
 
 
-def _figure_back(entry: Mapping[str, Any], key: str) -> Measured:
+def figure_back(entry: Mapping[str, Any], key: str) -> Measured:
+    """One figure back from the result object."""
     unit = str(entry["unit"])
     return Measured(
         value=to_si(_number(entry["value"]), unit, key),
@@ -260,7 +263,8 @@ def _figure_back(entry: Mapping[str, Any], key: str) -> Measured:
     )
 
 
-def _line_back(line: Mapping[str, Any], key: str, unit: str) -> BudgetLine:
+def line_back(line: Mapping[str, Any], key: str, unit: str) -> BudgetLine:
+    """One line of a budget back from the result object."""
     sensitivity = line.get("sensitivity")
     return BudgetLine(
         source=str(line["source"]),
@@ -286,7 +290,7 @@ def _settled_back(data: Mapping[str, Any]) -> Settled:
 
 
 def _plateau_back(data: Mapping[str, Any]) -> Plateau:
-    figures = {key: _figure_back(entry, key) for key, entry in data["figures"].items()}
+    figures = {key: figure_back(entry, key) for key, entry in data["figures"].items()}
     return Plateau(_settled_back(data), figures, bool(data["nominal"]))
 
 

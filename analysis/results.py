@@ -21,6 +21,7 @@ from analysis.version import VERSION
 
 if TYPE_CHECKING:
     from analysis.showing import Figure
+    from analysis.worked import Script
 
 Array = NDArray[np.float64]
 EMPTY: Mapping[str, str] = MappingProxyType({})
@@ -296,6 +297,8 @@ class Outcome(Shown):
     files: Mapping[str, str] = field(default_factory=lambda: EMPTY)
     package_version: str = VERSION
     monte_carlo: Mapping[str, Propagated] = field(default_factory=dict)  # figures propagated so as well, where asked
+    inputs: tuple[Input, ...] = ()  # what figures of a settled stretch were made from, as in a Reduction
+    worked: Mapping[str, Script] = field(default_factory=dict)  # how the other figures follow from printed numbers
 
     def to_dict(self) -> dict[str, object]:
         """The result object for JSON, in the units people see; see `analysis.outcomes`."""

@@ -13,7 +13,8 @@ from analysis.quantities import QUANTITIES
 from analysis.results import BudgetLine, Outcome, Reduction, Trials
 from analysis.statistics.monte_carlo import Drawing, propagate_estimate
 from analysis.statistics.uncertainty import Estimate, Source, evaluate
-from analysis.units import shown_difference
+from analysis.units import shown, shown_difference
+from analysis.worked import Script
 
 NAME = "difference"
 VERSION = "1"
@@ -68,7 +69,17 @@ def difference_of(one: Reduction, other: Reduction, *, figure: str, trials: Tria
         ),
         files={"one": str(one.run.get("sha256") or ""), "other": str(other.run.get("sha256") or "")},
         monte_carlo=drawn,
+        worked={key: _script(one, other, figure)},
     )
+
+
+def _script(one: Reduction, other: Reduction, figure: str) -> Script:
+    script, unit = Script(), QUANTITIES[figure].shown
+    for symbol, result in (("first", one), ("second", other)):
+        label = f"{QUANTITIES[figure].label}, {_named(result)}"
+        script.given(symbol, label, shown(result.figures[figure].value, figure), unit)
+    script.step("change", "Second less first", "second - first", unit)
+    return script
 
 
 def _estimate(result: Reduction, figure: str, known: dict[tuple[str, str], Source]) -> Estimate:

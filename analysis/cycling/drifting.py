@@ -105,11 +105,16 @@ def _run_in(x: Array, y: Array) -> int:
 
 def _change(y: Array, best: Drift) -> Measured:
     """The mean of the last cycles less that of the first, free of any shape; its scatter is that about the shape."""
-    ends = max(int(_ENDS * y.size), min(_FEWEST_ENDS, y.size // 2))
+    ends = ends_of(y.size)
     change = float(y[-ends:].mean() - y[:ends].mean())
     dof = max(best.effective - best.shape.fitted, 1.0)
     independent = max(ends * best.effective / y.size, 1.0)
     return Measured(change, best.scatter * math.sqrt(2.0 / independent), dof)
+
+
+def ends_of(points: int) -> int:
+    """How many points at either end are averaged for a change."""
+    return max(int(_ENDS * points), min(_FEWEST_ENDS, points // 2))
 
 
 def onset(drifting: Drifting) -> tuple[float, float, float] | None:

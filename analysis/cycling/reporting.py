@@ -10,10 +10,11 @@ import numpy as np
 
 from analysis.cycling.drifting import Drifting, Limit, find_drift, find_limit, onset
 from analysis.cycling.finding import FEWEST, Cycles, find_cycles
+from analysis.cycling.scripts import scripts_of
 from analysis.cycling.soaks import Soaks, find_soaks, soak_figures
 from analysis.output import finite
 from analysis.quantities import QUANTITIES
-from analysis.results import BudgetLine, Flag, Measured, Outcome, Severity, Trace
+from analysis.results import BudgetLine, Flag, Input, Measured, Outcome, Severity, Trace
 from analysis.setup import RigSetup
 from analysis.steady.gap import Reference, make_reference
 from analysis.steady.heat import check_setup
@@ -39,6 +40,7 @@ class Found:
     limit: Limit
     last: Mapping[str, Measured]
     last_budget: Mapping[str, tuple[BudgetLine, ...]]
+    inputs: tuple[Input, ...]
 
 
 def reduce_cycles_trace(
@@ -67,6 +69,8 @@ def reduce_cycles_trace(
         run=_described(trace, setup),
         parts=_parts(found),
         text=_text(found),
+        inputs=found.inputs,
+        worked=scripts_of(found.drifts),
         setup=setup.source,
         files=files,
     )
@@ -84,7 +88,9 @@ def _find(run: Run, rig: Rig, cycles: Cycles, reference: Reference | None, limit
             "no_heat", Severity.BLOCKS, "no heat flow can be found at the soaks, so there is no impedance to follow"
         )
     drift = drifts["thermal_impedance"]
-    last = soak_figures(run, rig=rig, cycles=cycles, row=cycles.count - 1, reference=reference, capacity=soaks.capacity)
+    last, inputs = soak_figures(
+        run, rig=rig, cycles=cycles, row=cycles.count - 1, reference=reference, capacity=soaks.capacity
+    )
     return Found(
         run=run,
         cycles=cycles,
@@ -93,6 +99,7 @@ def _find(run: Run, rig: Rig, cycles: Cycles, reference: Reference | None, limit
         limit=_asked(drift, limit, last.measured["thermal_impedance"]),
         last={key: last.measured[key] for key in FOLLOWED if key in last.measured},
         last_budget={key: last.budget[key] for key in FOLLOWED if key in last.budget},
+        inputs=inputs,
     )
 
 
@@ -125,8 +132,10 @@ def _figures(found: Found) -> tuple[dict[str, Measured], dict[str, tuple[BudgetL
     if start > 0.0:
         change = drift.change
         figures["relative_change"] = Measured(change.value / start, change.u / start, change.dof)
+        budget["relative_change"] = _scatter_alone(figures["relative_change"])
     if "gap" in found.drifts:
         figures["gap_change"] = found.drifts["gap"].change
+        budget["gap_change"] = _scatter_alone(figures["gap_change"])
     return figures, budget
 
 
@@ -135,6 +144,10 @@ def _gain(lines: tuple[BudgetLine, ...], value: float) -> float:
     scales = ("area", "heater_power calibration", "loss conductance", "block conductivity")
     squares = math.fsum(line.u**2 for line in lines if line.source in scales)
     return math.sqrt(squares) / abs(value) if value else 0.0
+
+
+def _scatter_alone(one: Measured) -> tuple[BudgetLine, ...]:
+    return (BudgetLine("scatter from cycle to cycle", one.u, 1.0, "A", one.dof),)
 
 
 def _with_gain(one: Measured, gain: float) -> tuple[Measured, tuple[BudgetLine, ...]]:

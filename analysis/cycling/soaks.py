@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.cycling.finding import Cycles
-from analysis.results import Array
+from analysis.results import Array, Input
 from analysis.statistics.uncertainty import Estimate, Source, Together
 from analysis.steady.blocks import Rows, Signal, divided
 from analysis.steady.figures import Figures, Unrest, find_figures
 from analysis.steady.gap import Reference, find_gap
 from analysis.steady.heat import find_heat
+from analysis.steady.inputs import inputs_of
 from analysis.steady.run import Run
 from analysis.steady.segments import Segment
 from analysis.steady.storage import DOUBT, heat_capacity
@@ -57,14 +58,16 @@ def find_soaks(run: Run, *, rig: Rig, cycles: Cycles, reference: Reference | Non
 
 def soak_figures(
     run: Run, *, rig: Rig, cycles: Cycles, row: int, reference: Reference | None, capacity: float | None
-) -> Figures:
-    """The figures of one cycle's soak with their full budget."""
+) -> tuple[Figures, tuple[Input, ...]]:
+    """The figures of one cycle's soak with their full budget, and what they were made from."""
     rows = slice(int(cycles.soak[row]), int(cycles.soak_end[row]))
     window = make_window(rig, time=run.time, signals=run.signals, rows=rows)
     stored = (
         _stored(capacity, window.together.trend(window.mean("hot_temperature"))) if window.together.sources else None
     )
-    return find_figures(rig, window=window, start=run.start, reference=reference, unrest=Unrest(stored=stored))
+    figures = find_figures(rig, window=window, start=run.start, reference=reference, unrest=Unrest(stored=stored))
+    known = capacity if window.together.sources else None
+    return figures, inputs_of(rig, window=window, reference=reference, start=run.start, capacity=known)
 
 
 def _halves(cycles: Cycles) -> Rows:

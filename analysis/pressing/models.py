@@ -264,8 +264,18 @@ def _paste(model: Model, p: Array, approach: Approach) -> dict[str, float]:
     found = {"viscosity": 2.0 * force * tau * start**2 / face.viscous}
     if model.key == "yield_stress":
         rest = math.exp(p[2])
-        found |= _rest(rest, model, p, approach) | {"yield_stress": float(yield_stress_of(rest, force=force, face=face))}
+        found |= _rest(rest, model, p, approach) | {
+            "yield_stress": float(yield_stress_of(rest, force=force, face=face))
+        }
     return found
+
+
+def parameters_of(found: Found) -> dict[str, float]:
+    """What a fitted course is described by, in SI: `start`, `tau`, and where it has one `rest` and the `last` gap."""
+    p = found.fitted.parameters
+    named = {"start": math.exp(p[0]), "tau": math.exp(p[1])}
+    rest, to_go = found.figures.get("rest_gap"), found.figures.get("gap_to_go")
+    return named if rest is None or to_go is None else named | {"rest": rest.value, "last": rest.value + to_go.value}
 
 
 def _rest(rest: float, model: Model, p: Array, approach: Approach) -> dict[str, float]:

@@ -10,6 +10,7 @@ import numpy as np
 from analysis.output import figure_entry, figure_text, finite
 from analysis.pressing.approach import Approach, face_of, find_approach
 from analysis.pressing.models import Found, criteria, fit_models, time_to
+from analysis.pressing.scripts import scripts_of
 from analysis.quantities import QUANTITIES
 from analysis.results import BudgetLine, Flag, Measured, Outcome, Severity, Trace
 from analysis.setup import RigSetup
@@ -66,6 +67,7 @@ def reduce_press_trace(
         budget=_budget(approach, figures),
         parts={"approach": _approach(approach, found[0]), "models": _models(found)},
         text=_text(approach, found),
+        worked={key: one for key, one in scripts_of(approach, found[0]).items() if key in figures},
     )
 
 

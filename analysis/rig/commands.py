@@ -32,6 +32,7 @@ examples:
   python -m analysis rig loss balance-1.csv balance-2.csv --setup bench-2.toml
   python -m analysis rig compliance ramp.csv --setup bench-2.toml --json
   python -m analysis rig floor reference-*.json
+  python -m analysis rig floor reference-*.json --working repeatability
 
 Exit code 3: read, but the data do not bear a figure; the flags say why and what would do."""
 
@@ -48,6 +49,7 @@ def add_rig(commands: Any) -> None:
     parser.add_argument("what", choices=(*_OF_RUNS, "floor"), help="which figure")
     parser.add_argument("files", type=Path, nargs="+", help="run files, or for floor result files")
     parser.add_argument("--setup", type=Path, help="setup file (TOML), or a result that carries its setup")
+    parser.add_argument("--working", metavar="FIGURE", help="show how the figure is worked out")
     parser.add_argument("--json", action="store_true", help="print the result object")
     parser.set_defaults(find=_find)
 

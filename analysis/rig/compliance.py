@@ -15,7 +15,8 @@ from analysis.setup import RigSetup
 from analysis.statistics.autocorrelation import mean_of
 from analysis.statistics.uncertainty import Estimate, Source, evaluate
 from analysis.steady.blocks import Grid, Signal, make_grid, make_signals, mean_blocks
-from analysis.units import shown
+from analysis.units import shown, shown_difference
+from analysis.worked import Script
 
 _RAMP = 1.5  # highest over lowest force of a ramp
 _SEATED = 0.3  # share of the highest force above which bare blocks count as seated
@@ -85,7 +86,19 @@ def _ramp(trace: Trace, setup: RigSetup, force: Array, gap: Array, *, u_gap: flo
         text=text,
         setup=setup.source,
         files=files_of([trace]),
+        worked={"frame_compliance": _script(force, gap)},
     )
+
+
+def _script(force: Array, gap: Array) -> Script:
+    """The slope from the sums over all blocks of rows."""
+    script, n = Script(), force.size
+    way = force - force.mean()
+    summed = shown_difference(float(way @ (gap - gap.mean())), "gap")
+    script.given("Sfd", f"Sum of (F - mean F) (d - mean d) over {n} blocks", summed, "N*um")
+    script.given("Sff", f"Sum of (F - mean F)^2 over {n} blocks", float(way @ way), "N^2")
+    script.step("c", "Slope; um/N is 1000 um/kN", "1000 * Sfd / Sff", QUANTITIES["frame_compliance"].shown)
+    return script
 
 
 def _bend(force: Array, gap: Array) -> float:

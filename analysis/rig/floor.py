@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from scipy import stats
@@ -13,6 +13,7 @@ from analysis.results import Flag, Outcome, Reduction, Severity
 from analysis.rig.outcome import VERSION
 from analysis.statistics.uncertainty import Estimate, Source, evaluate
 from analysis.units import shown
+from analysis.worked import Script
 
 _FEWEST = 3  # applications
 
@@ -60,7 +61,22 @@ def repeatability(results: Sequence[Reduction], *, figure: str = "thermal_impeda
             f"{QUANTITIES[figure].label}: {dof} degrees of freedom, 95 % interval "
             f"{100 * low:.2g} % to {100 * high:.2g} %",
         ),
+        worked={"repeatability": _script(used, figure, dof)},
     )
+
+
+def _script(used: Mapping[str, np.ndarray], figure: str, dof: int) -> Script:
+    """Relative deviations of all applications from the means of their samples."""
+    script, squares, unit = Script(), [], QUANTITIES[figure].shown
+    for place, (name, values) in enumerate(used.items(), start=1):
+        of = name or "the reference"
+        symbols = [f"y{place}_{row}" for row in range(1, values.size + 1)]
+        for symbol, value in zip(symbols, values.tolist(), strict=True):
+            script.given(symbol, f"{QUANTITIES[figure].label} of one application of {of}", shown(value, figure), unit)
+        mean = script.step(f"m{place}", f"Mean of {of}", f"({' + '.join(symbols)}) / {values.size}", unit)
+        squares += [f"({symbol} / {mean} - 1)^2" for symbol in symbols]
+    script.step("s", "Relative standard deviation, in percent", f"100 * sqrt(({' + '.join(squares)}) / {dof})", "%")
+    return script
 
 
 def _floor_outcome(flag: Flag) -> Outcome:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
 from scipy import stats
 
 from analysis.quantities import QUANTITIES
@@ -17,6 +18,7 @@ from analysis.steady.heat import coolant_heat, electrical_heat, gradient_of, roo
 from analysis.steady.window import Rig
 from analysis.steady.zero import block_temperature
 from analysis.units import shown, shown_difference
+from analysis.worked import Axis, Script, weighted_line_script
 
 _FEWEST = 3  # points through which a line tells more than two numbers
 # Least spreads, common practice, no source: below them a slope is mostly the sensors' noise.
@@ -125,7 +127,19 @@ def _line_outcome(
         text=(f"{len(points)} settled stretches of {len(traces)} runs",),
         setup=setup.source,
         files=files_of(traces),
+        worked={key: _script(key, line, points)},
     )
+
+
+def _script(key: str, line: Fitted, points: Sequence[Point]) -> Script:
+    """The slope through the points as printed; um over K is the figure's own unit, and so is W over K."""
+    axes = [
+        Axis(QUANTITIES[name].label, name, QUANTITIES[name].shown, np.array(values))
+        for name, values in zip(
+            _AXES[key], ([point.x.value for point in points], [point.y.value for point in points]), strict=True
+        )
+    ]
+    return weighted_line_script(line.weights, *axes)
 
 
 def _seen(value: float, quantity: str) -> float:

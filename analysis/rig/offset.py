@@ -19,6 +19,7 @@ from analysis.steady.blocks import make_signals
 from analysis.steady.window import Rig, make_window
 from analysis.steady.zero import block_temperature
 from analysis.units import shown, to_si
+from analysis.worked import Script
 
 _STILL = to_si(0.02, "K/min", "temperature_rate")  # [K/s] an isothermal run may drift by
 _LEAST = to_si(0.001, "mK", "temperature_difference")  # [K] below which no scatter is believed
@@ -73,7 +74,20 @@ def sensor_offset(traces: Sequence[Trace], setup: RigSetup) -> Outcome:
         text=tuple(f"{row['file']}: {row['offset_K']:.4f} K at {row['temperature_degC']:.2f} degC" for row in rows),
         setup=setup.source,
         files=files_of(traces),
+        worked={"temperature_offset": _script(runs)},
     )
+
+
+def _script(runs: Sequence[_Isothermal]) -> Script:
+    """The mean of the runs' offsets, weighted by their own uncertainties."""
+    script, rows = Script(), range(1, len(runs) + 1)
+    for n, run in zip(rows, runs, strict=True):
+        script.given(f"o{n}", f"Hot less cold, {run.file}", run.offset, "K")
+        script.given(f"u{n}", f"Its own standard uncertainty, {run.file}", max(run.u, _LEAST), "K")
+    above = " + ".join(f"o{n} / u{n}^2" for n in rows)
+    below = " + ".join(f"1 / u{n}^2" for n in rows)
+    script.step("offset", "Weighted mean", f"({above}) / ({below})", "K")
+    return script
 
 
 def _isothermal(trace: Trace, setup: RigSetup) -> _Isothermal | str:

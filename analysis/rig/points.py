@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.errors import BadSetup, Where
-from analysis.results import BudgetLine, Measured, Trace
+from analysis.results import Array, BudgetLine, Measured, Trace
 from analysis.setup import RigSetup
 from analysis.statistics.errors_in_both import inflation
 from analysis.statistics.uncertainty import Estimate, Source, evaluate, total
@@ -50,6 +50,7 @@ class Fitted:
     residuals: tuple[float, ...]
     chi2: float
     dof: int
+    weights: Array
 
 
 def stretches(traces: Sequence[Trace], *, setup: RigSetup, rig: Rig, needed: Sequence[str]) -> list[Stretch]:
@@ -105,7 +106,7 @@ def fit(points: Sequence[Point]) -> Fitted:
     shared = [_shared(point, slope) for point in points]
     measured, budget = _judged(slope, by_y, shared, own, chi2=chi2, dof=dof)
     level_measured, _ = _judged(intercept, level, shared, own, chi2=chi2, dof=dof)
-    return Fitted(measured, level_measured, budget, tuple(residuals.tolist()), chi2, dof)
+    return Fitted(measured, level_measured, budget, tuple(residuals.tolist()), chi2, dof, weights)
 
 
 def _shared(point: Point, slope: float) -> Estimate:

@@ -14,7 +14,7 @@ from analysis.steady.coolant import coolant_of
 from analysis.steady.gap import Reference, assumed_temperature, drift_share
 from analysis.steady.heat import gradient_of, room, sensor_weights
 from analysis.steady.storage import stored_heat
-from analysis.steady.window import Rig, Window
+from analysis.steady.window import NO_NULLS, Rig, Window
 from analysis.steady.zero import block_temperature
 
 _SIDES = ("hot", "cold")
@@ -22,12 +22,31 @@ _SIDES = ("hot", "cold")
 
 def find_inputs(case: Case, *, nulls: Mapping[str, Estimate], capacity: float | None) -> tuple[Input, ...]:
     """The means of the channels over the counted window, and every other number that enters its figures."""
-    window, rig = case.window, case.rig
-    if window is None:
+    if case.window is None:
         return ()
+    return inputs_of(
+        case.rig,
+        window=case.window,
+        reference=case.reference,
+        start=case.run.start,
+        capacity=capacity,
+        nulls=nulls,
+    )
+
+
+def inputs_of(
+    rig: Rig,
+    *,
+    window: Window,
+    reference: Reference | None,
+    start: datetime | None,
+    capacity: float | None,
+    nulls: Mapping[str, Estimate] = NO_NULLS,
+) -> tuple[Input, ...]:
+    """The means of the channels over one window of a run, and every other number that enters its figures."""
     found = [*_means(window, nulls), *_heat(rig, window, capacity), *_coolant(rig, window)]
-    if case.reference is not None and window.has("gap"):
-        found += _gap(window, case.reference, start=case.run.start)
+    if reference is not None and window.has("gap"):
+        found += _gap(window, reference, start=start)
     return tuple(found)
 
 

@@ -9,8 +9,10 @@ import numpy as np
 
 from analysis.output import figure_entry
 from analysis.results import BudgetLine, Flag, Measured, Outcome, Reduction, Severity
+from analysis.study.scripts import change_script, rate_script
 from analysis.study.specimens import FEWEST, LeftOut, Specimen, read_specimens
 from analysis.units import from_si, shown, to_si
+from analysis.worked import Script
 
 LONG = to_si(1000.0, "h", "time")
 _ALIKE = 0.1  # share by which the last ages of the specimens may differ for their changes to be one figure
@@ -28,10 +30,13 @@ def reduce_specimens(
     specimens, left_out = read_specimens(results, names=names, overridden=overridden, key=key)
     flags = _flags(specimens, left_out)
     figures: dict[str, Measured] = {}
+    worked: dict[str, Script] = {}
     if len(specimens) >= FEWEST:
         figures["change_per_1000_h"] = _mean(np.array([one.rate(key) for one in specimens]) * LONG)
+        worked["change_per_1000_h"] = rate_script(specimens, key)
         if _alike(specimens):
             figures["relative_change"] = _mean(np.array([one.change(key)[-1] for one in specimens]))
+            worked["relative_change"] = change_script(specimens, key)
     return Outcome(
         *method,
         figures=figures,
@@ -40,6 +45,7 @@ def reduce_specimens(
             for name, one in figures.items()
         },
         flags=tuple(flags),
+        worked=worked,
         parts={
             "figure": key,
             "specimens": [_entry(one, key) for one in specimens],

@@ -14,6 +14,7 @@ from analysis.thickness import judging
 from analysis.thickness.line import Line, Straightness, fit_series, straightness
 from analysis.thickness.monte_carlo import propagate_line
 from analysis.thickness.points import LeftOut, Point, gathered, read_points
+from analysis.thickness.scripts import scripts_of
 from analysis.units import shown
 
 
@@ -57,6 +58,7 @@ def reduce_points(
         },
         text=_text(points, left_out, line),
         monte_carlo=known,
+        worked=scripts_of(together, line) if line is not None and good else {},
         files={f"result {point.number + 1}": str(results[point.number].run.get("sha256") or "") for point in points},
     )
 

@@ -23,6 +23,7 @@ from analysis.steady.window import Rig
 from analysis.steady.zero import measured_zero, stated_zero
 from analysis.thickness.judging import BOTH, WORTH, below_zero
 from analysis.thickness.line import Line, fit_series
+from analysis.thickness.scripts import scripts_of
 from analysis.thinning.points import Quasi, find_points
 from analysis.units import conversion, shown, shown_difference, to_si
 
@@ -95,6 +96,7 @@ def reduce_thinning_trace(
         text=_text(found, figures.get("conductivity"), series),
         setup=setup.source,
         files=files,
+        worked=scripts_of(found.points, line) if line and good and not isinstance(found, str) else {},
     )
 
 

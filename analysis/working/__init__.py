@@ -1,4 +1,4 @@
-"""Show the working: any figure of a reduction as formulas, inputs and intermediate values to be checked by hand.
+"""Show the working: any figure of a result as formulas, inputs and intermediate values to be checked by hand.
 
     result = analysis.reduce("run.csv", setup="bench-2.toml")
     print(to_text(working_of(result, "thermal_impedance")))
@@ -12,12 +12,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.errors import OutOfRange
-from analysis.output import figure_text, from_dict
+from analysis.errors import OutOfRange, UnreadableFile
+from analysis.output import figure_back, figure_text, from_dict, input_back, line_back
 from analysis.quantities import QUANTITIES
-from analysis.results import BudgetLine, Measured, Reduction
+from analysis.results import BudgetLine, Input, Measured, Outcome, Reduction
+from analysis.setup import RigSetup
 from analysis.setup_reading import read_setup
 from analysis.units import from_si, shown, shown_difference
+from analysis.worked import Script, script_of
 from analysis.working.recipes import RECIPES
 from analysis.working.sheet import Known, Sheet, Step, calculating_unit, printed, rounded
 
@@ -47,29 +49,74 @@ class Working:
         return abs(self.result - self.stated) <= slack
 
 
-def working_of(result: Reduction | Mapping[str, Any], figure: str) -> Working:
-    """The working of one figure of a reduction, or of the result object it was printed as.
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """What the working of a result is taken from: its figures, their budgets, inputs, scripts and setup."""
 
-    Raises OutOfRange for a figure the reduction does not have, UnreadableFile for a result that lacks what the figure
+    figures: Mapping[str, Measured]
+    budget: Mapping[str, tuple[BudgetLine, ...]]
+    inputs: tuple[Input, ...]
+    scripts: Mapping[str, Script]
+    setup: Mapping[str, object]
+
+    @property
+    def known(self) -> list[str]:
+        """The figures whose working can be shown."""
+        steady = set(RECIPES) if self.inputs or not self.scripts else set()
+        return [key for key in self.figures if key in self.scripts or key in steady]
+
+
+def working_of(result: Reduction | Outcome | Mapping[str, Any], figure: str) -> Working:
+    """The working of one figure of a reduction or an outcome, or of the result object it was printed as.
+
+    Raises OutOfRange for a figure the result does not have, UnreadableFile for a result that lacks what the figure
     was made from (results of earlier versions of this package do).
     """
-    reduction = result if isinstance(result, Reduction) else from_dict(result)
-    if figure not in reduction.figures or figure not in RECIPES:
-        known = ", ".join(key for key in reduction.figures if key in RECIPES) or "none"
+    made = _made(result)
+    if figure not in made.known:
+        known = ", ".join(made.known) or "none"
         raise OutOfRange(f"the result has no figure '{figure}' whose working can be shown; it has: {known}")
-    sheet = Sheet(reduction, read_setup(reduction.setup))
-    end = RECIPES[figure](sheet)
-    measured, unit = reduction.figures[figure], calculating_unit(figure)
+    measured = made.figures[figure]
+    script = made.scripts.get(figure)
+    sheet = Sheet(made.inputs, RigSetup() if script else read_setup(made.setup))
+    end = sheet.copy(script) if script else RECIPES[figure](sheet)
     return Working(
         figure=figure,
         known=tuple(sheet.known.values()),
         steps=tuple(sheet.steps.values()),
-        result=_seen(sheet.value(end), unit, figure),
+        result=sheet.value(end) if script else _seen(sheet.value(end), calculating_unit(figure), figure),
         stated=shown(measured.value, figure),
         unit=QUANTITIES[figure].shown,
         measured=measured,
-        budget=reduction.budget.get(figure, ()),
+        budget=made.budget.get(figure, ()),
     )
+
+
+def _made(result: Reduction | Outcome | Mapping[str, Any]) -> _Made:
+    if isinstance(result, Outcome):
+        return _Made(result.figures, result.budget, result.inputs, result.worked, result.setup)
+    if not isinstance(result, Reduction) and "steady" not in result:
+        return _of_outcome(result)
+    reduction = result if isinstance(result, Reduction) else from_dict(result)
+    return _Made(reduction.figures, reduction.budget, reduction.inputs, {}, reduction.setup)
+
+
+def _of_outcome(data: Mapping[str, Any]) -> _Made:
+    """An outcome from its result object; UnreadableFile says what is not as it should be."""
+    try:
+        figures = data["figures"]
+        return _Made(
+            {key: figure_back(entry, key) for key, entry in figures.items()},
+            {
+                key: tuple(line_back(line, key, str(figures[key]["unit"])) for line in lines)
+                for key, lines in data.get("budget", {}).items()
+            },
+            tuple(input_back(entry) for entry in data.get("inputs", ())),
+            {key: script_of(entry) for key, entry in data.get("worked", {}).items()},
+            dict(data.get("setup", {})),
+        )
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise UnreadableFile(f"this is no result of a method: {type(error).__name__} {error}") from error
 
 
 def _seen(value: float, unit: str, figure: str) -> float:

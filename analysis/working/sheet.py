@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass, field
 
 from analysis.errors import UnreadableFile
 from analysis.quantities import QUANTITIES
-from analysis.results import Input, Reduction
+from analysis.results import Input
 from analysis.setup import RigSetup
 from analysis.units import DIMENSIONS, from_si, shown, to_si
+from analysis.worked import Script
 from analysis.working.arithmetic import evaluate, names
 
 DIGITS = 10
+_PLAIN, _LARGE = 1e-3, 1e9  # between them a number is printed without a power of ten
 _TEMPERATURE_UNIT = "degC"
 _OWN = {"gradient": "K/m"}  # quantities of the working alone
 
@@ -43,9 +46,12 @@ class Step:
 
 @dataclass(slots=True)
 class Sheet:
-    """The working of one reduction as it is written down: every value is carried on as it is printed."""
+    """The working of one figure as it is written down: every value is carried on as it is printed.
 
-    reduction: Reduction
+    `recorded` is what a settled stretch's figures were made from, `setup` that of the rig.
+    """
+
+    recorded: tuple[Input, ...]
     setup: RigSetup
     known: dict[str, Known] = field(default_factory=dict)
     steps: dict[str, Step] = field(default_factory=dict)
@@ -72,6 +78,17 @@ class Sheet:
             self.steps[symbol] = Step(symbol, label, formula, numbers, value, unit, seen_as(si, quantity, unit))
         return symbol
 
+    def copy(self, script: Script) -> str:
+        """Write down what a script says is known, work its steps out; returns the last symbol."""
+        end = ""
+        for end, label, value, unit in script.known:
+            self.known[end] = Known(end, label, rounded(value), unit)
+        for end, label, formula, unit in script.steps:
+            values = {name: self.value(name) for name in names(formula)}
+            numbers = _with_numbers(formula, {name: printed(number) for name, number in values.items()})
+            self.steps[end] = Step(end, label, formula, numbers, rounded(evaluate(formula, values)), unit)
+        return end
+
     @staticmethod
     def to_si(value: float, unit: str, quantity: str) -> float:
         """A value of the working in SI; a quantity of the working alone (a gradient) is in SI already."""
@@ -82,10 +99,10 @@ class Sheet:
 
     def inputs(self, prefix: str) -> list[Input]:
         """The recorded inputs whose key begins so, in their order."""
-        return [entry for entry in self.reduction.inputs if entry.key.startswith(f"{prefix}.")]
+        return [entry for entry in self.recorded if entry.key.startswith(f"{prefix}.")]
 
     def input(self, key: str) -> Input | None:
-        return next((entry for entry in self.reduction.inputs if entry.key == key), None)
+        return next((entry for entry in self.recorded if entry.key == key), None)
 
     def needed(self, key: str) -> Input:
         found = self.input(key)
@@ -115,7 +132,14 @@ def rounded(value: float) -> float:
 
 
 def printed(value: float) -> str:
-    return f"{value:.{DIGITS}g}"
+    """A number with ten digits; a small one as so many thousandths, millionths: 91.5e-6 m is 91.5 um at a glance."""
+    plain = f"{value:.{DIGITS}g}"
+    if value == 0.0 or not math.isfinite(value) or _PLAIN <= abs(value) < _LARGE:
+        return plain
+    mantissa, power = f"{value:.{DIGITS - 1}e}".split("e")
+    thousands = 3 * math.floor(int(power) / 3)
+    digits = DIGITS - 1 - (int(power) - thousands)
+    return f"{float(mantissa) * 10.0 ** (int(power) - thousands):.{digits}f}".rstrip("0").rstrip(".") + f"e{thousands}"
 
 
 def _with_numbers(formula: str, numbers: dict[str, str]) -> str:

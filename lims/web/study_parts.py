@@ -15,7 +15,9 @@ from lims.core.errors import Invalid
 from lims.core.quantities import quantity
 
 # what every result has, and every study's page shows in its own way
-COMMON = frozenset({"method", "run", "figures", "budget", "flags", "notes", "setup", "files", "package_version"})
+COMMON = frozenset(
+    {"method", "run", "figures", "budget", "flags", "notes", "setup", "files", "package_version"}
+) | frozenset({"inputs", "worked", "monte_carlo"})
 UNITS = (
     ("_mm2_K_per_W_per_um", "mm^2*K/W/um"),
     ("_mm2_K_per_W", "mm^2*K/W"),

@@ -79,7 +79,7 @@ def test_the_text_shows_formula_numbers_and_units():
     text = to_text(working_of(reduce_steady(trace(VALUES), setup(RIG, CHANNELS)), "thermal_impedance"))
     assert "= dT * A / Q_el" in text
     assert "= 9.015 * 0.001 / 98.5" in text
-    assert "= 9.152284264e-05 m^2*K/W = 91.52284264 mm^2*K/W" in text
+    assert "= 91.52284264e-6 m^2*K/W = 91.52284264 mm^2*K/W" in text
     assert "0.001 m^2 (1000 mm^2)  Contact area, of the setup" in text
     assert text.endswith("which is what the result states.")
 
