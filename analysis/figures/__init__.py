@@ -5,6 +5,7 @@ from types import MappingProxyType
 
 from analysis.drawing import FigureSpec
 from analysis.figures.budget import budget_figure
+from analysis.figures.control import control_figure
 from analysis.figures.gap_map import gap_map_figure
 from analysis.figures.layer import layer_figure
 from analysis.figures.ranking import ranking_figure
@@ -17,6 +18,7 @@ FIGURES: Mapping[str, Callable[..., FigureSpec]] = MappingProxyType(
         "ranking": ranking_figure,
         "traces": traces_figure,
         "budget": budget_figure,
+        "control": control_figure,
         "gap_map": gap_map_figure,
         "layer": layer_figure,
         "sizes": sizes_figure,

@@ -156,6 +156,10 @@ _TABLE = """
     reduction.fail                 -    -    -    -    -    -    -    -
     specification.draft            Y    -    -    Y    -    -    -    -
     specification.approve          -    -    -    x    -    -    -    -
+    chart.create                   -    -    Y    Y    -    -    -    -
+    chart.fix_phase                -    -    -    Y    -    -    -    -
+    chart.watch                    Y    Y    Y    Y    -    -    -    Y
+    chart.answer                   -    -    Y    Y    -    -    -    -
     hold.place                     Y    Y    Y    Y    Y    -    -    -
     hold.lift                      -    -    -    x    -    -    -    -
     nonconformance.open            Y    Y    Y    Y    Y    -    -    -

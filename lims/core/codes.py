@@ -50,6 +50,7 @@ KINDS: dict[str, Kind] = {
         Kind("M", "method", 3),
         Kind("SP", "specification", 3),
         Kind("NC", "nonconformance"),
+        Kind("CH", "control chart", 3),
         Kind("C", "comparison"),
         Kind("CA", "certificate"),
         Kind("Z", "zero"),

@@ -9,9 +9,16 @@ from typing import Any
 
 import structlog
 
+from analysis.drawing import Axis
 from analysis.errors import AnalysisError
+from analysis.figures.control import ControlPoint, control_figure
+from analysis.figures.plotly import figure_json
+from analysis.quality.capability import Capability, capability
 from analysis.quality.conformity import Limits, judge, judge_by_risk, mean_of
+from analysis.quality.control import Phase, phase_of
+from analysis.quality.run_rules import RULE_SETS, signals
 from analysis.results import Measured
+from lims.core.errors import Invalid
 
 log = structlog.get_logger(__name__)
 NOT_EVALUABLE = "not_evaluable"
@@ -61,3 +68,46 @@ def _warning(value: float, limit: Any) -> str:
     if (low is not None and value < low) or (high is not None and value > high):
         return "beyond the warning limit"
     return ""
+
+
+def phase_from(values: Sequence[float]) -> tuple[float, float]:
+    """Level and short-term spread of a first phase; Invalid where the values cannot give one."""
+    try:
+        phase = phase_of(values)
+    except AnalysisError as error:
+        raise Invalid(f"{error.message}.", code="no-phase") from error
+    if not phase.sigma > 0.0:
+        raise Invalid("The points do not vary at all; look at how they were entered.", code="no-phase")
+    return phase.level, phase.sigma
+
+
+def signals_of(values: Sequence[float], *, level: float, sigma: float, rules: str) -> list[tuple[int, str]]:
+    """The points that break a rule of a set, with the rule in words."""
+    return [(found.point, found.rule) for found in signals(values, level=level, sigma=sigma, rules=rules)]
+
+
+def control_plot(
+    rows: Sequence[tuple[str, str, float]], *, axis: tuple[str, str], phase: tuple[float, float, int], rules: str
+) -> dict[str, Any]:
+    """The plot of a chart: code, day and value of each point in the unit shown; `axis` is label and unit."""
+    points = [ControlPoint(code, day, value) for code, day, value in rows]
+    return figure_json(control_figure(points, axis=Axis(*axis), phase=Phase(*phase), rules=rules), dark=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Capable:
+    """Capability as a page shows it; `why_not` where there is none to speak of."""
+
+    found: Capability | None = None
+    why_not: str = ""
+
+
+def capable(values: Sequence[float], *, limit: Any) -> Capable:
+    """Capability of values in SI against a limit."""
+    try:
+        return Capable(capability(values, limits=Limits(limit.lower, limit.upper)))
+    except AnalysisError as error:
+        return Capable(why_not=f"{error.message}.")
+
+
+RULES = {key: (rules.name, rules.false_signal_every) for key, rules in RULE_SETS.items()}

@@ -1,11 +1,11 @@
-"""Verdicts of figures against limits, and decisions on lots and batches."""
+"""Verdicts of figures against limits, decisions on lots and batches, control charts."""
 
 from __future__ import annotations
 
 from django.conf import settings
 from django.db import models
 
-from lims.audit.models import APPEND_ONLY
+from lims.audit.models import APPEND_ONLY, Recorded, tracked
 from lims.signatures.models import Signature
 from lims.specifications.models import Limit
 
@@ -91,3 +91,86 @@ class Decision(models.Model):
     @property
     def history_subject(self) -> tuple[str, str]:
         return (self.subject_kind, self.subject_code)
+
+
+@tracked
+class ControlChart(Recorded):
+    """What is watched: a reference sample on a rig by a method, a property of a material, a figure of a formulation."""
+
+    class Subject(models.TextChoices):
+        RIG = "rig", "a reference sample on a rig"
+        MATERIAL = "material", "lots of a material"
+        FORMULATION = "formulation", "batches of a formulation"
+
+    code = models.CharField(max_length=12, unique=True, editable=False)
+    subject_kind = models.CharField(max_length=12, choices=Subject.choices)
+    subject_code = models.CharField(max_length=60)
+    quantity = models.CharField(max_length=40)
+    method_code = models.CharField(max_length=12, blank=True, help_text="of a rig's chart, and of a formulation's")
+    sample_code = models.CharField(max_length=12, blank=True, help_text="the reference sample of a rig's chart")
+    rules = models.CharField(max_length=20, default="zones")
+
+    class Meta:
+        verbose_name = "control chart"
+        verbose_name_plural = "control charts"
+        ordering = ("-id",)
+        constraints = (
+            models.UniqueConstraint(
+                fields=["subject_kind", "subject_code", "quantity", "method_code", "sample_code"], name="chart_once"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.quantity} of {self.subject_code}"
+
+
+class ControlPhase(models.Model):
+    """The first phase of a chart, fixed by signature: level and short-term spread, from which points. A later one
+    takes its place; none is changed."""
+
+    chart = models.ForeignKey(ControlChart, models.PROTECT, related_name="phases")
+    level = models.FloatField(help_text="SI")
+    sigma = models.FloatField(help_text="SI, short-term")
+    points = models.JSONField(help_text="codes of the results it rests on, in order")
+    reason = models.TextField()
+    signature = models.OneToOneField(Signature, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = "phase of a control chart"
+        verbose_name_plural = "phases of control charts"
+        ordering = ("-id",)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"phase of {self.chart.code}"
+
+
+@tracked
+class ControlSignal(Recorded):
+    """A rule broken by a point. It stands until a person answers it; a rig is on hold meanwhile."""
+
+    chart = models.ForeignKey(ControlChart, models.PROTECT, related_name="signals")
+    point = models.CharField(max_length=40, help_text="code of the result")
+    rule = models.CharField(max_length=120)
+    value = models.FloatField(help_text="SI")
+    answer = models.TextField(blank=True)
+    answered_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    answered_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        verbose_name = "signal of a control chart"
+        verbose_name_plural = "signals of control charts"
+        ordering = ("-id",)
+        constraints = (models.UniqueConstraint(fields=["chart", "point", "rule"], name="signal_once"),)
+
+    def __str__(self) -> str:
+        return f"{self.chart.code} {self.point}: {self.rule}"
+
+    @property
+    def record_code(self) -> str:
+        return self.chart.code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return ("control chart", self.chart.code)

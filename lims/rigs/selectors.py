@@ -318,3 +318,13 @@ def _measured(value: float, u: float, unit: str) -> dict[str, str]:
 
 def _percent(fraction: float) -> str:
     return f"{Decimal(repr(fraction)).scaleb(2).normalize():f} %"
+
+
+def rig_choices() -> list[tuple[str, str]]:
+    """Every rig for a form: code and name."""
+    return [(rig.code, rig.name) for rig in Rig.objects.order_by("code")]
+
+
+def method_choices() -> list[tuple[str, str]]:
+    """Every method for a form: code and name."""
+    return [(method.code, method.name) for method in Method.objects.order_by("code")]

@@ -130,3 +130,10 @@ def limit_shown(limit: Limit) -> LimitWords:
     )
     warning = "" if low is None and high is None else entered_words(low, high, unit)
     return LimitWords(limit, label_of(limit.quantity), warning)
+
+
+def in_force_for(kind: str, code: str) -> list[SpecificationVersion]:
+    """The versions in force now for lots of a material or batches of a formulation, by kind and code."""
+    if kind == "material":
+        return in_force(material=Material.objects.get(code=code))
+    return in_force(formulation=Formulation.objects.get(code=code)) if kind == "formulation" else []

@@ -49,6 +49,7 @@ GROUPS: tuple[Group, ...] = (
     Group(
         "Measure",
         (
+            Entry("test-plans", "Plans"),
             Entry("applications", "Applications"),
             Entry("runs", "Runs"),
             Entry("comparisons", "Comparisons"),
@@ -60,7 +61,7 @@ GROUPS: tuple[Group, ...] = (
     Group(
         "Quality",
         (
-            Entry("control", "Control"),
+            Entry("charts", "Control charts"),
             Entry("studies", "Studies"),
             Entry("nonconformances", "Nonconformances"),
             Entry("certificates", "Certificates"),

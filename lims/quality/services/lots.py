@@ -12,6 +12,7 @@ from lims.materials.services import add_lot_property
 from lims.materials.states import MACHINE
 from lims.quality.models import Decision
 from lims.quality.selectors import Standing, standing_of_lot, took_part_in_lot
+from lims.quality.services.charts import watch_material
 from lims.quality.services.deciding import (
     Signing,
     decide,
@@ -35,6 +36,7 @@ def record_lot_result(lot: Lot, *, actor: User, **result: Any) -> LotProperty:
     """Enter one result of a lot and judge the lot by it, both or neither."""
     row = add_lot_property(lot, actor=actor, **result)
     judge_lot(lot, actor=actor)
+    watch_material(lot.material.code)
     return row
 
 

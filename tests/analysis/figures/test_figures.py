@@ -9,13 +9,15 @@ import pytest
 
 from analysis.comparing.matching import Conditions, Result
 from analysis.comparing.ranking import Ranking, rank
-from analysis.drawing import FigureSpec
+from analysis.drawing import FigureSpec, axis_of
 from analysis.figures import FIGURES
+from analysis.figures.control import ControlPoint
 from analysis.figures.gap_map import Layer
 from analysis.figures.plotly import figure_json
 from analysis.figures.svg import figure_svg
 from analysis.figures.traces import thin
 from analysis.materials.distribution import size_table
+from analysis.quality.control import Phase
 from analysis.results import BudgetLine, Measured, Settled
 from analysis.units import to_si
 
@@ -62,6 +64,11 @@ SERIES = {
 }
 
 
+WATCHED = [
+    ControlPoint(f"R-{n:04d}", "2026-11-25", 12.0 + 0.3 * np.sin(n) + (2.0 if n == 24 else 0.0)) for n in range(1, 26)
+]
+
+
 def every_figure() -> dict[str, FigureSpec]:
     layers = [Layer("thin paste", um(20), Measured(2.2, 0.1)), Layer("pad", um(500, 5), Measured(6.0, 0.2))]
     channels = {
@@ -80,6 +87,7 @@ def every_figure() -> dict[str, FigureSpec]:
             heat_flux=150_000.0,
             block_conductivity=390.0,
         ),
+        "control": FIGURES["control"](WATCHED, axis=axis_of("thermal_impedance"), phase=Phase(12.0, 0.4, 20)),
         "sizes": FIGURES["sizes"]({"our own": POWDER}),
         "study": FIGURES["study"](SERIES),
     }
