@@ -58,6 +58,8 @@ class ApplySerializer(serializers.Serializer[Any]):
     departure = serializers.CharField(required=False, allow_blank=True, max_length=400)
     remarks = serializers.CharField(required=False, allow_blank=True)
     applied_at = serializers.DateTimeField(required=False, help_text="Now, unless said; with offset.")
+    blocks_cleaned = serializers.BooleanField(default=False, help_text="Both blocks are clean and dry.")
+    coolant_steady = serializers.BooleanField(default=False, help_text="The coolant runs and is steady.")
 
 
 class TearDownSerializer(serializers.Serializer[Any]):
@@ -66,6 +68,24 @@ class TearDownSerializer(serializers.Serializer[Any]):
     coverage = serializers.FloatField(help_text="Covered part of the face, 0 to 1.")
     photo = serializers.FileField(required=False, write_only=True)
     remarks = serializers.CharField(required=False, allow_blank=True)
+
+
+class PhotoSerializer(serializers.Serializer[Any]):
+    """One photograph; its bytes stand under its digest."""
+
+    sha256 = serializers.CharField(source="file.sha256")
+    when = serializers.CharField()
+    words = serializers.CharField()
+    by = serializers.CharField(source="by.username")
+    at = serializers.DateTimeField()
+
+
+class PhotographSerializer(serializers.Serializer[Any]):
+    """A photograph to keep: before or after."""
+
+    photo = serializers.FileField(write_only=True)
+    when = serializers.ChoiceField(choices=selectors.WHEN)
+    words = serializers.CharField(required=False, allow_blank=True, max_length=200)
 
 
 class ApplicationSerializer(serializers.Serializer[Any]):
@@ -113,6 +133,10 @@ class ApplicationDetailSerializer(ApplicationSerializer):
     coverage = serializers.FloatField(allow_null=True, help_text="0 to 1; none: the face is assumed covered in full")
     photo_sha256 = serializers.CharField(source="coverage_photo.sha256", default=None, allow_null=True)
     remarks = serializers.CharField()
+    hold_hours = serializers.FloatField(allow_null=True, help_text="h, from taking to putting on")
+    hold_over_hours = serializers.FloatField(allow_null=True, help_text="h beyond the sample's limit; null: within it")
+    checklist = serializers.JSONField(help_text="What was looked at before: what, ok, words.")
+    photos = PhotoSerializer(many=True, source="photos.all")
     pressure = serializers.SerializerMethodField(help_text="Pa, over the covered part of the face.")
     counts = serializers.SerializerMethodField()
     runs = serializers.SerializerMethodField()
@@ -219,6 +243,11 @@ def _tear_down(user: Any, content: dict[str, Any]) -> dict[str, Any]:
     return content | {"photo": stored}
 
 
+def _photograph(user: Any, content: dict[str, Any]) -> dict[str, Any]:
+    file = content.pop("photo")
+    return content | {"file": store_file(file, name=file.name, media_type=file.content_type, by=user)}
+
+
 APPLICATION = RecordRoutes(
     "application",
     "applications",
@@ -228,6 +257,7 @@ APPLICATION = RecordRoutes(
         RouteAct("apply", "application.apply", services.apply_sample, ApplySerializer, _apply),
         RouteAct("settle", "application.settle", services.settle_application),
         RouteAct("tear-down", "application.tear_down", services.tear_down, TearDownSerializer, _tear_down),
+        RouteAct("photograph", "application.photograph", services.add_photograph, PhotographSerializer, _photograph),
         RouteAct("void", "application.void", services.void_application, ReasonSerializer),
     ),
 )

@@ -27,7 +27,7 @@ class NodeSerializer(serializers.Serializer[Any]):
 
     kind = serializers.CharField()
     code = serializers.CharField()
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     state = serializers.CharField()
 
 

@@ -18,6 +18,7 @@ ADVICE: dict[str, str] = {
     "sensor_stuck": "One channel repeated a single value: check the sensor and its wiring, then repeat the run.",
     "samples_missing": "Readings are missing: check the logger and its cables.",
     "clock_irregular": "The logger's clock jumped or rows came twice: check its time settings.",
+    "hold_time_exceeded": "Test a fresh sample, or say beside the figure why the time does not matter.",
     "implausible_conductivity": "No material of this kind conducts so: check the gap, its zero and the mass applied.",
 }
 

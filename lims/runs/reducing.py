@@ -254,13 +254,31 @@ def _fill(reduction: Reduction, inputs: Inputs, outcome: Outcome) -> None:
     reduction.package_version, reduction.environment = outcome.package_version, outcome.environment
     reduction.inputs, reduction.setup = inputs.digests, inputs.snapshot.setup
     reduction.calibrations = inputs.snapshot.calibrations
-    reduction.figures, reduction.flags = outcome.figures, outcome.flags
+    reduction.figures, reduction.flags = outcome.figures, [*outcome.flags, *_past_hold(reduction.run)]
     reduction.shared = outcome.shared
     reduction.result = {
         **outcome.result,
         "run": {**outcome.result.get("run", {}), "code": reduction.run.code},
         "record": _record(reduction, inputs),
     }
+
+
+def _past_hold(run: Run) -> list[dict[str, Any]]:
+    """The sample was kept longer than its limit before the test: said with every figure, whoever allowed it."""
+    over = run.application.hold_over_hours if run.application else None
+    if over is None or run.application is None:
+        return []
+    message = f"hold time exceeded by {over:.0f} h"
+    reason = f" It was applied all the same: {run.application.departure}" if run.application.departure else ""
+    return [
+        {
+            "code": "hold_time_exceeded",
+            "severity": "cautions",
+            "message": f"{message[:1].upper()}{message[1:]}.{reason}",
+            "figures": [],
+            "details": {"hold_over_hours": over},
+        }
+    ]
 
 
 def _record(reduction: Reduction, inputs: Inputs) -> dict[str, Any]:

@@ -127,6 +127,13 @@ def over_hold(sample: Sample, at: Any = None) -> timedelta | None:
     return over if over > timedelta(0) else None
 
 
+def held_hours(sample: Sample, at: Any) -> tuple[float, float | None]:
+    """How long a sample was kept before `at`, and by how much that exceeds its limit (None: it does not), in hours."""
+    over = over_hold(sample, at)
+    hour = timedelta(hours=1)
+    return (at - sample.taken_at) / hour, None if over is None else over / hour
+
+
 def why_not_applicable(sample: Sample, at: Any = None) -> list[str]:
     """What speaks against a test of a sample, though a reason can overrule it: its expiry, its hold time."""
     found = []

@@ -15,7 +15,9 @@ from lims.core.quantities import from_si
 from lims.files.services import store_file
 from lims.rigs.selectors import get_block_for, get_rig_for, mounted_blocks
 from lims.runs.selectors import applications as selectors
+from lims.runs.selectors.plans import earlier_open, get_line_for, line_of, refuse_other_than
 from lims.runs.services import applications as services
+from lims.runs.services.plans import apply_line
 from lims.runs.states import ApplicationState
 from lims.samples.selectors import cautions_of, get_sample_for, meetings_of, why_not_applicable
 from lims.web.acts import Failed, RecordAct, RecordPage, states
@@ -43,23 +45,31 @@ def applications(request: HttpRequest) -> HttpResponse:
     return render(request, "applications/applications.html", context)
 
 
+def _planned_line(request: HttpRequest) -> Any:
+    """The line of a plan that the address names, `TP-001:3`; None where it names none."""
+    code, _, position = request.GET.get("line", "").partition(":")
+    return get_line_for(person(request), code, int(position)) if position.isdecimal() else None
+
+
 @page("application.apply")
 def application_new(request: HttpRequest) -> HttpResponse:
     """At the bench: scan sample and rig; see three green lines or the reason why not; put the material on."""
     scan = forms.ScanForm(request.GET or None)
     if not ("sample" in request.GET and "rig" in request.GET):
         scan = forms.ScanForm(initial=request.GET.dict())
-    found = _scanned(request, scan)
+    line = _planned_line(request)
+    found = _scanned(request, scan, line)
     if found is None:
-        return render(request, "applications/scan.html", {"form": scan}, status=status_of(scan))
+        return render(request, "applications/scan.html", {"form": scan, "line": line}, status=status_of(scan))
     sample, rig = found
     checks = selectors.checks_before(sample, rig)
-    form = _bench_form(request, rig)
+    form = _bench_form(request, rig, line)
     if request.method == "POST":
-        done = submitted(request, form, lambda: _apply_at_bench(request, form, sample, rig), to=_address_of)
+        done = submitted(request, form, lambda: _apply_at_bench(request, form, found, line), to=_address_of)
         if done:
             return done
     context = {"sample": sample, "rig": rig, "checks": checks, "may_begin": selectors.may_begin(checks)}
+    context |= {"line": line, "waits": earlier_open(line) if line else None}
     context |= {"form": form, "caution_keys": [*ALWAYS, *cautions_of(sample)]}
     context["meetings"] = _meetings(request, sample, mounted_blocks(rig) or ())
     return render(request, "applications/bench.html", context, status=status_of(form))
@@ -71,20 +81,25 @@ def _meetings(request: HttpRequest, sample: Any, blocks: Any) -> list[Any]:
     return meetings_of(sample, metals, named=person(request).may("recipe.read"))
 
 
-def _scanned(request: HttpRequest, scan: forms.ScanForm) -> tuple[Any, Any] | None:
+def _scanned(request: HttpRequest, scan: forms.ScanForm, line: Any) -> tuple[Any, Any] | None:
     if not scan.is_bound or not scan.is_valid():
         return None
     user = person(request)
     try:
         sample = get_sample_for(user, scan.cleaned_data["sample"])
-        return sample, get_rig_for(user, scan.cleaned_data["rig"])
+        rig = get_rig_for(user, scan.cleaned_data["rig"])
+        if line is not None:
+            refuse_other_than(line, sample, rig)
+        return sample, rig
     except Refusal as refusal:
         put_refusal(scan, refusal)
         return None
 
 
-def _bench_form(request: HttpRequest, rig: Any) -> forms.BenchForm:
-    form = forms.BenchForm(request.POST or None, initial={"method_version": request.GET.get("method", "")})
+def _bench_form(request: HttpRequest, rig: Any, line: Any) -> forms.BenchForm:
+    method = line.plan.method_version.code if line else request.GET.get("method", "")
+    kind = forms.LineForm if line else forms.BenchForm
+    form = kind(request.POST or None, initial={"method_version": method})
     offered = form.fields["method_version"].queryset  # type: ignore[attr-defined]
     if len(offered) == 1:
         form.initial["method_version"] = offered[0].code
@@ -97,8 +112,11 @@ def _bench_form(request: HttpRequest, rig: Any) -> forms.BenchForm:
     return form
 
 
-def _apply_at_bench(request: HttpRequest, form: forms.BenchForm, sample: Any, rig: Any) -> Any:
-    user = person(request)
+def _apply_at_bench(request: HttpRequest, form: forms.BenchForm, found: tuple[Any, Any], line: Any) -> Any:
+    user, (sample, rig) = person(request), found
+    if line is not None:
+        facts = form.apply_values() | {"out_of_order": form.cleaned_data["out_of_order"]}
+        return once(key_of(request), apply_line)(line, actor=user, faces=_faces(user, form), **facts)
     return once(key_of(request), services.plan_and_apply)(
         actor=user,
         sample=sample,
@@ -156,6 +174,8 @@ def application(request: HttpRequest, code: str, *, failed: Failed | None = None
         "runs": selectors.runs_of(found),
         "checks": selectors.checks_before(found.sample, found.rig) if planned else [],
         "limits": why_not_applicable(found.sample, found.applied_at) if found.applied_at else [],
+        "photos": selectors.photos_of(found),
+        "plan_line": line_of(found),
         "caution_keys": [*ALWAYS, *cautions_of(found.sample)] if _in_work(found) else [],
         "meetings": _meetings(request, found.sample, (found.hot_block, found.cold_block)) if _in_work(found) else [],
         "may_upload": user.may("run.upload") and found.state in ("applied", "settled", "measured"),
@@ -200,6 +220,11 @@ def _buttons(user: Any, found: Any, failed: Failed | None) -> list[dict[str, Any
     return buttons
 
 
+def _photograph(found: Any, *, actor: Any, key: str | None, photo: Any, when: str, words: str) -> Any:
+    stored = store_file(photo, name=photo.name, media_type=photo.content_type, by=actor)
+    return once(key, services.add_photograph)(found, actor=actor, file=stored, when=when, words=words)
+
+
 def _tear_down(found: Any, *, actor: Any, key: str | None, photo: Any, **facts: Any) -> Any:
     stored = store_file(photo, name=photo.name, media_type=photo.content_type, by=actor) if photo else None
     return once(key, services.tear_down)(found, actor=actor, photo=stored, **facts)
@@ -224,6 +249,10 @@ APPLICATION = RecordPage(
             "tear-down", "Tear down", "application.tear_down", _tear_down, forms.TearDownForm,
             states(_S.APPLIED, _S.SETTLED, _S.MEASURED), values=lambda form: form.values(),
             hint="Let the blocks cool first. No run can be added afterwards.",
+        ),
+        RecordAct(
+            "photograph", "Add a photograph", "application.photograph", _photograph, forms.PhotoForm,
+            states(_S.PLANNED, _S.APPLIED, _S.SETTLED, _S.MEASURED, _S.TORN_DOWN),
         ),
         RecordAct(
             "void", "Void", "application.void", services.void_application, ReasonForm,

@@ -40,6 +40,7 @@ KINDS: dict[str, tuple[str, ...]] = {
         "in_calibration",
         "current",
         "final",
+        "finished",
     ),
     "caution": (
         "restricted",

@@ -7,6 +7,7 @@ from django.shortcuts import render
 from django.urls import path
 
 from lims.comparisons.waiting import waiting_for
+from lims.runs.selectors.plans import next_lines
 from lims.web.doors import page, person
 from lims.web.navigation import address
 
@@ -29,7 +30,8 @@ def today(request: HttpRequest) -> HttpResponse:
     """What waits for the person signed in, by their rights."""
     user = person(request)
     begin = [{"label": label, "url": address(name)} for name, label, right in BEGINNINGS if user.may(right)]
-    return render(request, "today/today.html", {"piles": waiting_for(user), "beginnings": begin})
+    context = {"piles": waiting_for(user), "beginnings": begin, "next": next_lines() if user.may("plan.work") else []}
+    return render(request, "today/today.html", context)
 
 
 urlpatterns = [path("", today, name="today")]

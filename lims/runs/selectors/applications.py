@@ -21,7 +21,7 @@ from lims.core.finding import by_code
 from lims.rigs.models import Block, MethodVersion, Rig
 from lims.rigs.readiness import Readiness, readiness_of, refuse_unusable
 from lims.rigs.selectors import configuration_at
-from lims.runs.models import Application, BlockPermit, Reduction, Run
+from lims.runs.models import Application, ApplicationPhoto, BlockPermit, Reduction, Run
 from lims.runs.selectors.runs import youngest_zeros, zeros_around
 from lims.runs.states import ApplicationState
 from lims.samples.models import Sample
@@ -29,6 +29,7 @@ from lims.samples.selectors import attacks, why_not_applicable
 from lims.samples.states import APPLICABLE
 
 READ = "laboratory.read"
+WHEN = ApplicationPhoto.When.choices
 # faces of one nominal size differ by less than this share
 AREAS_AGREE = 0.01
 
@@ -319,9 +320,28 @@ def _zero_check(rig: Rig, at: datetime | None) -> dict[str, Any]:
     return {"caution": True, "label": label, "why": why, "code": "zero-stale"}
 
 
+def checklist_of(rig: Rig, at: datetime, *, blocks_cleaned: bool, coolant_steady: bool) -> list[dict[str, str | bool]]:
+    """What was looked at before the material went on, as kept: two lines by the person, the zero by the record."""
+    zero = zero_of(rig, at)
+    if zero.run is None or zero.age is None:
+        words = "no zero of the last days"
+    else:
+        words = f"zero {zero.run.code} was {zero.age / timedelta(hours=1):.1f} h old"
+    return [
+        {"what": "blocks cleaned", "ok": blocks_cleaned, "words": "" if blocks_cleaned else "not confirmed"},
+        {"what": "zero taken and young", "ok": zero.young, "words": words},
+        {"what": "coolant steady", "ok": coolant_steady, "words": "" if coolant_steady else "not confirmed"},
+    ]
+
+
 def may_begin(checks: list[dict[str, Any]]) -> bool:
     """Whether nothing among the checks stops the work."""
     return all(check.get("ok") or check.get("caution") for check in checks)
+
+
+def photos_of(application: Application) -> QuerySet[ApplicationPhoto]:
+    """The photographs of an application, oldest first."""
+    return application.photos.select_related("file", "by").order_by("id")
 
 
 def runs_of(application: Application) -> QuerySet[Run]:

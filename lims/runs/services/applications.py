@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from lims.accounts.acts import act
 from lims.accounts.models import User
+from lims.audit.recording import note_change
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance, locked
@@ -18,11 +19,18 @@ from lims.files.models import StoredFile
 from lims.rigs.models import Block, MethodVersion, Rig
 from lims.rigs.selectors import is_effective
 from lims.rigs.states import MethodState
-from lims.runs.models import Application, BlockPermit
-from lims.runs.selectors.applications import permitted, refuse_attack, refuse_block, refuse_rig, refuse_sample
+from lims.runs.models import Application, ApplicationPhoto, BlockPermit
+from lims.runs.selectors.applications import (
+    checklist_of,
+    permitted,
+    refuse_attack,
+    refuse_block,
+    refuse_rig,
+    refuse_sample,
+)
 from lims.runs.states import APPLICATION_MACHINE, RunState
 from lims.samples.models import CustodyEvent, Sample
-from lims.samples.selectors import attacks, why_not_applicable
+from lims.samples.selectors import attacks, held_hours, why_not_applicable
 from lims.samples.services.custody import draw
 from lims.samples.services.states import start_test
 from lims.samples.states import SampleState
@@ -43,6 +51,8 @@ class ApplyFacts(TypedDict, total=False):
     departure: str
     remarks: str
     applied_at: datetime
+    blocks_cleaned: bool
+    coolant_steady: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +127,9 @@ def apply_sample(application: Application, *, actor: User, amount: Decimal, **fa
     if fresh.sample.state == SampleState.HELD:
         start_test(fresh.sample)
     draw(fresh.sample, by=actor, amount=amount, kind=CustodyEvent.Kind.USE, cause=fresh.code)
+    cleaned, steady = facts.pop("blocks_cleaned", False), facts.pop("coolant_steady", False)
+    fresh.checklist = checklist_of(fresh.rig, at, blocks_cleaned=cleaned, coolant_steady=steady)
+    fresh.hold_hours, fresh.hold_over_hours = held_hours(fresh.sample, at)
     for name, value in facts.items():
         setattr(fresh, name, value)
     fresh.amount, fresh.applied_by = float(amount), actor
@@ -212,9 +225,34 @@ def tear_down(
         )
     fresh: Application = advance(application, APPLICATION_MACHINE, "tear_down")
     fresh.coverage, fresh.coverage_photo = coverage, photo
+    if photo is not None:
+        ApplicationPhoto.objects.get_or_create(
+            application=fresh, file=photo, when=ApplicationPhoto.When.AFTER, defaults={"by": actor, "words": "coverage"}
+        )
     fresh.remarks = "\n".join(filter(None, (fresh.remarks, remarks.strip())))
     fresh.save()
     return fresh
+
+
+@act("application.photograph")
+def add_photograph(
+    application: Application, *, actor: User, file: StoredFile, when: str, words: str = ""
+) -> ApplicationPhoto:
+    """Keep a photograph of an application: before pressing, or after tearing down."""
+    if when not in ApplicationPhoto.When.values:
+        words_of = ", ".join(ApplicationPhoto.When.values)
+        raise Invalid(f"'{when}' is no time of a photograph.", fields={"when": [f"One of: {words_of}."]})
+    if not file.media_type.startswith("image/"):
+        raise Invalid(
+            f"{file.name} is {file.media_type or 'of no known kind'}; a photograph is expected.",
+            fields={"photo": ["Choose an image file."]},
+        )
+    fresh = locked(application)
+    photo = ApplicationPhoto(application=fresh, file=file, when=when, words=words.strip(), by=actor)
+    photo.full_clean()
+    photo.save()
+    note_change(photo, {"photograph": (None, f"{photo.get_when_display()}, {file.name}")})
+    return photo
 
 
 @act("application.void")

@@ -8,6 +8,7 @@ from django import forms
 
 from lims.core.quantities import mass_in_kg
 from lims.rigs.selectors import effective_versions
+from lims.runs.selectors.applications import WHEN
 from lims.runs.states import ApplicationState
 from lims.web.forms.fields import CodeField, NumberField, TextArea
 from lims.web.forms.values import shown, si
@@ -18,6 +19,9 @@ UNITS = {
     "dwell": ("s", "time"),
     "ambient_temperature": ("degC", "ambient_temperature"),
 }
+
+
+SAID = ("blocks_cleaned", "coolant_steady", "cleaning", "pattern", "cure", "departure", "remarks")
 
 
 class ScanForm(forms.Form):
@@ -58,6 +62,8 @@ class PlanForm(ScanForm, FacesForm):
 class ApplyForm(forms.Form):
     """Put the material on."""
 
+    blocks_cleaned = forms.BooleanField(label="Both blocks are clean and dry", required=False)
+    coolant_steady = forms.BooleanField(label="The coolant runs and is steady", required=False)
     cleaning = forms.CharField(max_length=200, help_text="How both faces were cleaned.")
     amount = NumberField(least=0, unit="g")
     pattern = forms.CharField(max_length=60, help_text="one dot, cross, lines, sheet")
@@ -83,7 +89,7 @@ class ApplyForm(forms.Form):
 
     def apply_values(self) -> dict[str, Any]:
         """What the service takes, in SI."""
-        data = {name: self.cleaned_data[name] for name in ("cleaning", "pattern", "cure", "departure", "remarks")}
+        data = {name: self.cleaned_data[name] for name in SAID}
         for name, (unit, of) in UNITS.items():
             data[name] = si(self.cleaned_data[name], unit=unit, of=of)
         data["amount"] = mass_in_kg(self.cleaned_data["amount"], unit="g", field="amount")
@@ -94,6 +100,18 @@ class BenchForm(FacesForm, ApplyForm):
     """At the bench: method, surfaces and material in one go."""
 
     field_order = ("method_version", "hot_block", "cold_block")
+
+
+class LineForm(BenchForm):
+    """At the bench, for a line of a plan: its method, and why where the order is left."""
+
+    out_of_order = forms.CharField(
+        label="Why out of order",
+        max_length=400,
+        required=False,
+        help_text="Only where an earlier line of this rig waits.",
+    )
+    field_order = ("method_version", "hot_block", "cold_block", "out_of_order")  # type: ignore[assignment]
 
 
 class TearDownForm(forms.Form):
@@ -108,6 +126,16 @@ class TearDownForm(forms.Form):
     def values(self) -> dict[str, Any]:
         """What the service takes; the photograph is still a file."""
         return {**self.cleaned_data, "coverage": si(self.cleaned_data["coverage"], unit="%", of="mass_fraction")}
+
+
+class PhotoForm(forms.Form):
+    """A photograph of an application."""
+
+    photo = forms.FileField(
+        label="Photograph", widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"})
+    )
+    when = forms.ChoiceField(label="Taken", choices=WHEN)
+    words = forms.CharField(label="What it shows", max_length=200, required=False)
 
 
 class ApplicationFilter(forms.Form):
