@@ -59,6 +59,20 @@ class NonconformanceRequestSerializer(serializers.Serializer[Any]):
     description = serializers.CharField(required=False, allow_blank=True, default="")
 
 
+class RecordSerializer(serializers.Serializer[Any]):
+    """What every record that quality decides on begins with."""
+
+    code = serializers.CharField()
+    state = serializers.CharField()
+    held = serializers.BooleanField()
+    version = serializers.IntegerField()
+
+
+def mass_field(**kwargs: Any) -> serializers.DecimalField:
+    """A mass, exact to the microgram."""
+    return serializers.DecimalField(max_digits=18, decimal_places=9, **kwargs)
+
+
 class NoContentSerializer(serializers.Serializer[Any]):
     """Nothing but the act itself."""
 

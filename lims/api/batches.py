@@ -19,9 +19,11 @@ from lims.api.acts import (
     DecideSerializer,
     ReasonSerializer,
     RecordRoutes,
+    RecordSerializer,
     RouteAct,
     SignedSerializer,
     answers,
+    mass_field,
 )
 from lims.api.base import View, valid
 from lims.api.conceding import concession_routes
@@ -43,7 +45,7 @@ class PlanSerializer(serializers.Serializer[Any]):
     """A batch of an approved version."""
 
     version = serializers.CharField()
-    target_mass = serializers.DecimalField(max_digits=18, decimal_places=9)
+    target_mass = mass_field()
     unit = serializers.CharField()
     name = serializers.CharField(allow_blank=True, default="")
 
@@ -52,7 +54,7 @@ class ExploreSerializer(RecipeSerializer):
     """An exploratory batch with its own lines."""
 
     name = serializers.CharField(max_length=200)
-    target_mass = serializers.DecimalField(max_digits=18, decimal_places=9)
+    target_mass = mass_field()
     unit = serializers.CharField()
 
 
@@ -61,7 +63,7 @@ class WeighingSerializer(serializers.Serializer[Any]):
 
     id = serializers.IntegerField()
     lot = serializers.CharField(source="lot.code")
-    net = serializers.DecimalField(max_digits=18, decimal_places=9)
+    net = mass_field()
     as_entered = serializers.CharField()
     balance = serializers.CharField()
     captured = serializers.BooleanField()
@@ -80,27 +82,23 @@ class SheetLineSerializer(serializers.Serializer[Any]):
     material = serializers.CharField(source="row.material.code")
     target = serializers.DecimalField(source="row.target", max_digits=18, decimal_places=9)
     tolerance = serializers.DecimalField(source="row.tolerance", max_digits=18, decimal_places=9)
-    total = serializers.DecimalField(max_digits=18, decimal_places=9)
+    total = mass_field()
     done = serializers.BooleanField()
     within = serializers.BooleanField()
     weighings = WeighingSerializer(many=True)
 
 
-class BatchSerializer(serializers.Serializer[Any]):
+class BatchSerializer(RecordSerializer):
     """One batch; masses in kg. `lines` and `formulation` only for those who may read recipes."""
 
-    code = serializers.CharField()
     name = serializers.CharField()
-    state = serializers.CharField()
     exploratory = serializers.BooleanField()
     deviated = serializers.BooleanField()
-    held = serializers.BooleanField()
-    target_mass = serializers.DecimalField(max_digits=18, decimal_places=9)
-    yield_mass = serializers.DecimalField(max_digits=18, decimal_places=9, allow_null=True)
+    target_mass = mass_field()
+    yield_mass = mass_field(allow_null=True)
     planned_by = serializers.CharField(source="planned_by.username")
     started_at = serializers.DateTimeField(allow_null=True)
     made_at = serializers.DateTimeField(allow_null=True)
-    version = serializers.IntegerField()
 
 
 class BatchDetailSerializer(BatchSerializer):
@@ -130,10 +128,10 @@ class WeighSerializer(serializers.Serializer[Any]):
 
     position = serializers.IntegerField()
     lot = serializers.CharField()
-    net = serializers.DecimalField(max_digits=18, decimal_places=9)
+    net = mass_field()
     unit = serializers.CharField()
     balance = serializers.CharField(max_length=60)
-    tare = serializers.DecimalField(max_digits=18, decimal_places=9, default=Decimal(0))
+    tare = mass_field(default=Decimal(0))
     container = serializers.CharField(allow_blank=True, default="", max_length=60)
     captured = serializers.BooleanField(default=False)
     device_time = serializers.DateTimeField(required=False, allow_null=True, default=None)
@@ -170,7 +168,7 @@ class SkipSerializer(ReasonSerializer):
 class FinishSerializer(serializers.Serializer[Any]):
     """The yield in `unit`."""
 
-    yield_mass = serializers.DecimalField(max_digits=18, decimal_places=9)
+    yield_mass = mass_field()
     unit = serializers.CharField()
 
 
@@ -190,7 +188,7 @@ class CheckSerializer(serializers.Serializer[Any]):
 class CorrectSerializer(CheckSerializer):
     """A correction of a weighing; `net` in `unit`."""
 
-    net = serializers.DecimalField(max_digits=18, decimal_places=9)
+    net = mass_field()
     unit = serializers.CharField()
     reason = serializers.CharField()
 

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from lims.accounts.acts import once
-from lims.api.acts import KEY, ReasonSerializer, answers
+from lims.api.acts import KEY, ReasonSerializer, answers, mass_field
 from lims.api.base import View, valid
 from lims.api.lots import LotDetailSerializer
 from lims.core.quantities import mass_in_kg
@@ -42,7 +42,7 @@ class SymbolSerializer(serializers.Serializer[Any]):
     serial = serializers.CharField()
     made_on = serializers.DateField(allow_null=True)
     expires_on = serializers.DateField(allow_null=True)
-    mass = serializers.DecimalField(max_digits=18, decimal_places=9, allow_null=True)
+    mass = mass_field(allow_null=True)
     material = serializers.CharField(allow_null=True, default=None)
     supplier = serializers.CharField(allow_null=True, default=None)
 
@@ -65,7 +65,7 @@ class PartSerializer(serializers.Serializer[Any]):
     """A lot that goes in; `mass` in `unit`."""
 
     lot = serializers.CharField()
-    mass = serializers.DecimalField(max_digits=18, decimal_places=9)
+    mass = mass_field()
     unit = serializers.CharField()
 
 
@@ -76,7 +76,7 @@ class MakeSerializer(serializers.Serializer[Any]):
     parts = PartSerializer(many=True, allow_empty=False)
     how = serializers.CharField(required=False, allow_blank=True, default="")
     material = serializers.CharField(required=False, allow_blank=True, default="", help_text="What it is now; a code.")
-    yielded = serializers.DecimalField(max_digits=18, decimal_places=9, required=False, allow_null=True)
+    yielded = mass_field(required=False, allow_null=True)
     unit = serializers.CharField(required=False, default="g")
     location = serializers.CharField(required=False, allow_blank=True, max_length=120)
     storage = serializers.CharField(required=False, allow_blank=True, max_length=120)

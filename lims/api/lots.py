@@ -18,9 +18,11 @@ from lims.api.acts import (
     DecideSerializer,
     ReasonSerializer,
     RecordRoutes,
+    RecordSerializer,
     RouteAct,
     SignedSerializer,
     answers,
+    mass_field,
 )
 from lims.api.base import View, valid
 from lims.api.conceding import concession_routes
@@ -45,7 +47,7 @@ class LotRequestSerializer(serializers.Serializer[Any]):
     material = serializers.CharField()
     supplier = serializers.CharField(required=False, allow_blank=True, default="")
     supplier_lot = serializers.CharField(max_length=80)
-    mass = serializers.DecimalField(max_digits=18, decimal_places=9)
+    mass = mass_field()
     unit = serializers.CharField()
     received_on = serializers.DateField(required=False)
     containers = serializers.IntegerField(min_value=1, default=1)
@@ -84,20 +86,17 @@ class ResultSerializer(serializers.Serializer[Any]):
         return selectors.si_unit_of(row)
 
 
-class LotSerializer(serializers.Serializer[Any]):
+class LotSerializer(RecordSerializer):
     """One lot; masses in kg."""
 
-    code = serializers.CharField()
     material = serializers.CharField(source="material.code")
     material_name = serializers.CharField(source="material.name")
     supplier = serializers.CharField(source="supplier.code", default=None, allow_null=True)
     supplier_lot = serializers.CharField()
-    state = serializers.CharField()
-    held = serializers.BooleanField()
     expired = serializers.BooleanField()
-    on_hand = serializers.DecimalField(max_digits=18, decimal_places=9)
-    reserved = serializers.DecimalField(max_digits=18, decimal_places=9)
-    free = serializers.DecimalField(max_digits=18, decimal_places=9)
+    on_hand = mass_field()
+    reserved = mass_field()
+    free = mass_field()
     origin = serializers.CharField()
     serial = serializers.CharField()
     made_on = serializers.DateField(allow_null=True)
@@ -113,7 +112,6 @@ class LotSerializer(serializers.Serializer[Any]):
     retest_due = serializers.BooleanField()
     usable_until = serializers.DateField(allow_null=True)
     quarantine_reason = serializers.CharField()
-    version = serializers.IntegerField()
 
 
 class LotDetailSerializer(LotSerializer):
@@ -149,7 +147,7 @@ class ResultRequestSerializer(serializers.Serializer[Any]):
 class StockSerializer(ReasonSerializer):
     """A correction of the stock; `mass` in `unit`, negative for less."""
 
-    mass = serializers.DecimalField(max_digits=18, decimal_places=9)
+    mass = mass_field()
     unit = serializers.CharField()
 
 

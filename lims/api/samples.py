@@ -11,7 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from lims.accounts.acts import once
-from lims.api.acts import KEY, ReasonSerializer, RecordRoutes, RouteAct, answers
+from lims.api.acts import KEY, ReasonSerializer, RecordRoutes, RouteAct, answers, mass_field
 from lims.api.base import View, valid
 from lims.api.holds import HOLD_ACTS
 from lims.core.quantities import mass_in_kg
@@ -36,7 +36,7 @@ class SampleRequestSerializer(serializers.Serializer[Any]):
     lot = serializers.CharField(required=False, allow_blank=True, default="")
     name = serializers.CharField(required=False, allow_blank=True, max_length=200)
     taken_at = serializers.DateTimeField(help_text="When it was taken, with offset.")
-    amount = serializers.DecimalField(max_digits=18, decimal_places=9)
+    amount = mass_field()
     unit = serializers.CharField()
     container = serializers.CharField(max_length=120)
     condition = serializers.CharField(max_length=200)
@@ -86,8 +86,8 @@ class SampleSerializer(serializers.Serializer[Any]):
     state = serializers.CharField()
     on_hold = serializers.BooleanField()
     expired = serializers.BooleanField()
-    amount = serializers.DecimalField(max_digits=18, decimal_places=9)
-    left = serializers.DecimalField(max_digits=18, decimal_places=9)
+    amount = mass_field()
+    left = mass_field()
     taken_at = serializers.DateTimeField()
     taken_by = serializers.CharField(source="taken_by.username")
     material_kind = serializers.CharField()
@@ -154,7 +154,7 @@ class HandlingSerializer(serializers.Serializer[Any]):
 class SplitSampleSerializer(serializers.Serializer[Any]):
     """A portion: `amount` in `unit`, into a container of its own."""
 
-    amount = serializers.DecimalField(max_digits=18, decimal_places=9)
+    amount = mass_field()
     unit = serializers.CharField()
     container = serializers.CharField(max_length=120)
     location = serializers.CharField(max_length=120, required=False, allow_blank=True)
