@@ -14,7 +14,6 @@ from lims.accounts.acts import once
 from lims.api.acts import KEY, RecordRoutes, RouteAct, answers
 from lims.api.base import View, valid
 from lims.quality import control, services
-from lims.quality.bridge import RULES
 
 
 class ChartRequestSerializer(serializers.Serializer[Any]):
@@ -22,7 +21,7 @@ class ChartRequestSerializer(serializers.Serializer[Any]):
 
     subject = serializers.CharField()
     quantity = serializers.CharField()
-    rules = serializers.ChoiceField(choices=list(RULES), default="zones")
+    rules = serializers.ChoiceField(choices=list(control.RULES), default="zones")
     sample = serializers.CharField(required=False, allow_blank=True, default="")
     method = serializers.CharField(required=False, allow_blank=True, default="")
 

@@ -22,6 +22,8 @@ from lims.runs.selectors.batches import figures_of_batch
 from lims.runs.selectors.reference import figures_of_reference
 from lims.specifications.selectors import dimension_of, in_force_for, label_of, shown_unit_of
 
+RULES = bridge.RULES
+
 
 @dataclass(frozen=True, slots=True)
 class Point:

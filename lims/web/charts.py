@@ -13,7 +13,6 @@ from lims.accounts.acts import once
 from lims.audit.selectors import history_of, readable
 from lims.core.errors import NotFound, Refusal
 from lims.quality import control, services
-from lims.quality.bridge import RULES
 from lims.specifications.selectors import label_of, shown_unit_of
 from lims.web.acts import Failed, RecordAct, RecordPage
 from lims.web.doors import key_of, page, paged, person, refusal_page, status_of, submitted
@@ -56,7 +55,7 @@ def chart(request: HttpRequest, code: str, *, failed: Failed | None = None) -> H
         "title": control.title_of(found),
         "label": label_of(found.quantity),
         "unit": shown_unit_of(found.quantity),
-        "rules": RULES[found.rules],
+        "rules": control.RULES[found.rules],
         "phase": control.phase_of(found),
         "points": control.points_of(found),
         "signals": found.signals.select_related("answered_by"),

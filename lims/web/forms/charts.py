@@ -11,7 +11,7 @@ from lims.core.quantities import quantity_choices
 from lims.formulations.selectors import formulations
 from lims.materials.kinds import PROPERTIES
 from lims.materials.selectors import materials
-from lims.quality.bridge import RULES
+from lims.quality.control import RULES
 from lims.quality.services import subject_of
 from lims.rigs.selectors import method_choices, rig_choices
 from lims.web.forms.fields import CodeField, TextArea
