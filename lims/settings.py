@@ -257,7 +257,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1, "interval_max": 0.2}
 
 # What nouns above runs do once a reduction is done; each takes the reduction's key. Called by the worker.
-AFTER_REDUCTION = ("lims.quality.services.judge_reduced",)
+AFTER_REDUCTION = ("lims.quality.services.judge_reduced", "lims.quality.services.watch_reduced")
 
 # How long a worker holds a run without a sign of life [s]; a run whose worker died is taken up again after that.
 REDUCTION_LEASE_SECONDS = env.number("REDUCTION_LEASE_SECONDS", default=60, least=1)
