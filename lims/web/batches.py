@@ -174,7 +174,7 @@ def _bench_weighing(request: HttpRequest, found: Any, sheet: Any) -> HttpRespons
         "sheet": sheet,
         "line": line,
         "form": form,
-        "choice": lots_to_weigh(line.row.material),
+        "choice": lots_to_weigh(line.row.material, cause=found.code),
         "asked": {"unit-slip": "meant", "opening-date-needed": "opened_on"}.get(asked.code, "") if asked else "",
         "bar": ["now" if row is line else "done" if row.done else "" for row in sheet.lines],
     }

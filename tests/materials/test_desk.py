@@ -18,7 +18,7 @@ from lims.comparisons.waiting import waiting_for
 from lims.core.errors import Conflict, Invalid, NotAllowed
 from lims.materials import selectors, services
 from lims.materials.models import Lot, Reservation
-from tests.factories import make_lot, make_material, make_supplier, somebody
+from tests.factories import make_lot, make_material, make_released_lot, make_supplier, somebody
 
 TODAY = timezone.localdate
 database = pytest.mark.django_db
@@ -118,7 +118,11 @@ def test_a_lot_moves_to_a_place_and_takes_its_condition() -> None:
     assert (lot.place, lot.location, lot.storage) == (place, "Cold store", "2 to 8 °C")
     assert [row.code for row in selectors.lots_in(place)] == [lot.code]
     assert make_lot(location="cold store").place == place
+    scanned = services.move_lot(lot, actor=somebody(Role.OPERATOR), location=f"http://lab/c/{place.code}")
+    assert scanned.place == place
     assert services.move_lot(lot, actor=somebody(Role.OPERATOR), location="my desk").place is None
+    with pytest.raises(Invalid, match="LOT-0001 is a lot; a place is expected here"):
+        services.move_lot(lot, actor=somebody(Role.OPERATOR), location="LOT-0001")
 
 
 def take(lot: Lot, mass: str, cause: str) -> None:
@@ -146,6 +150,17 @@ def test_what_is_kept_for_one_batch_is_not_free_for_another() -> None:
     assert selectors.reservations_of(lot) == []
     assert services.release_reservation(lot, cause="B-0001", by=lot.received_by) is None
     take(lot, "0.2", "B-0003")
+
+
+@database
+def test_a_lot_that_is_kept_is_offered_first_to_its_batch_and_not_to_another() -> None:
+    other, kept = make_released_lot(mass="1"), make_released_lot(mass="1")
+    services.reserve_stock(kept, mass=Decimal(1), cause="B-0001", by=None)
+    own = selectors.lots_to_weigh(kept.material, cause="B-0001")
+    assert [lot.code for lot in own.usable] == [kept.code, other.code]
+    for_others = selectors.lots_to_weigh(kept.material, cause="B-0002")
+    assert [lot.code for lot in for_others.usable] == [other.code]
+    assert for_others.words == f"1 lot not offered: 1 kept for other batches ({kept.code})."
 
 
 @database

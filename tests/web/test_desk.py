@@ -5,11 +5,22 @@ from __future__ import annotations
 from decimal import Decimal
 
 import pytest
+from django.utils import timezone
 
 from lims.accounts.roles import Role
 from lims.formulations.models import Batch, BatchLine
 from lims.materials import services
-from tests.factories import make_blocks, make_lot, make_material, make_rig, make_sample, make_supplier, somebody
+from tests.factories import (
+    make_batch,
+    make_blocks,
+    make_lot,
+    make_material,
+    make_released_lot,
+    make_rig,
+    make_sample,
+    make_supplier,
+    somebody,
+)
 
 pytestmark = pytest.mark.django_db
 SECRET = "acid flux of the house"
@@ -56,3 +67,22 @@ def test_at_the_rig_a_chemist_reads_what_meets_and_an_operator_only_that_somethi
     assert SECRET not in page.lower()
     assert f"Something in {sample.code} meets brass" in page
     assert "ask a chemist before you go on" in page
+
+
+def test_at_the_bench_the_first_weighing_of_a_lot_asks_when_it_was_opened(client) -> None:
+    batch = make_batch()
+    line = batch.lines.order_by("position")[0]
+    lot = make_released_lot(line.material, in_use_days=30)
+    client.force_login(somebody(Role.CHEMIST))
+    address = f"/batches/{batch.code}/bench/"
+    assert "first opened" not in client.get(address).content.decode()
+    grams = f"{line.target * 1000:f}"
+    sent = {"lot": lot.code, "net": grams, "balance": "BAL-01"}
+    asked = client.post(address, sent)
+    assert asked.status_code == 422
+    assert "lasts 30 days once opened. When was it first opened?" in asked.content.decode()
+    assert 'name="opened_on"' in asked.content.decode()
+    today = timezone.localdate()
+    assert client.post(address, sent | {"opened_on": today.isoformat()}).status_code == 302
+    lot.refresh_from_db()
+    assert lot.opened_on == today

@@ -115,34 +115,36 @@ class LotChoice:
         return f"{count} lot{'s' if count != 1 else ''} not offered: {'; '.join(parts)}." if parts else ""
 
 
-def lots_to_weigh(material: Material) -> LotChoice:
-    """The lots of a material that may be weighed now, first to expire first, and why others may not."""
+def lots_to_weigh(material: Material, *, cause: str = "") -> LotChoice:
+    """The lots of a material that may be weighed now, first to expire first, and why others may not.
+
+    `cause`: the code of the batch they are for; what is kept for it is there for it.
+    """
     usable: list[Lot] = []
     hidden: dict[str, list[str]] = {}
     rows = lots_with_stock().filter(material=material).exclude(state__in=GONE)
+    kept = {lot.pk: mass for lot, mass in reserved_for(cause)} if cause else {}
     for lot in rows.order_by("id"):
-        why = why_not_usable(lot)
+        why = why_not_usable(lot, kept=kept.get(lot.pk, Decimal(0)))
         if why:
             hidden.setdefault(why, []).append(lot.code)
         else:
             usable.append(lot)
-    usable.sort(key=lambda lot: (lot.usable_until is None, lot.usable_until, lot.pk))
+    usable.sort(key=lambda lot: (lot.pk not in kept, lot.usable_until is None, lot.usable_until, lot.pk))
     return LotChoice(usable, hidden)
 
 
-def why_not_usable(lot: Any) -> str:
-    """In a word why a lot (of `lots_with_stock`) is not offered for weighing; "" where it is."""
-    if lot.state not in USABLE:
-        return str(lot.get_state_display()).lower()
-    if lot.expired:
-        return "expired"
-    if lot.retest_due:
-        return "due for a retest"
-    if lot.held:
-        return "on hold"
-    if lot.on_hand <= 0:
-        return "used up"
-    return "kept for other batches" if lot.free <= 0 and lot.reserved else ""
+def why_not_usable(lot: Any, *, kept: Decimal = Decimal(0)) -> str:
+    """In a word why a lot (of `lots_with_stock`) is not offered to whom `kept` [kg] of it is kept for; "" where it is."""
+    reasons = (
+        (lot.state not in USABLE, str(lot.get_state_display()).lower()),
+        (lot.expired, "expired"),
+        (lot.retest_due, "due for a retest"),
+        (lot.held, "on hold"),
+        (lot.on_hand <= 0, "used up"),
+        (bool(lot.reserved) and lot.free + kept <= 0, "kept for other batches"),
+    )
+    return next((why for wrong, why in reasons if wrong), "")
 
 
 def on_hand(lot: Lot) -> Decimal:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lims.accounts.acts import act
 from lims.accounts.models import User
-from lims.core.codes import next_code
+from lims.core.codes import expect_kind, next_code
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import locked, state_words
 from lims.materials.models import Lot, StoragePlace
@@ -30,13 +30,15 @@ def create_place(*, actor: User | None, name: str, condition: str, remarks: str 
     return place
 
 
-def place_called(name: str) -> StoragePlace | None:
-    """The place of this name or code; None where a location is only words."""
-    wanted = name.strip()
-    return (
-        StoragePlace.objects.filter(name__iexact=wanted).first()
-        or StoragePlace.objects.filter(code=wanted.upper()).first()
-    )
+def place_called(text: str) -> StoragePlace | None:
+    """The place of this name, code or scanned label; None where a location is only words."""
+    wanted = text.strip()
+    try:
+        return StoragePlace.objects.filter(code=expect_kind(wanted, "place")).first()
+    except Invalid as refusal:
+        if refusal.code == "wrong-kind":  # a label was scanned, and it is not that of a place
+            raise Invalid(refusal.message, code="wrong-kind", fields={"location": [refusal.message]}) from refusal
+    return StoragePlace.objects.filter(name__iexact=wanted).first()
 
 
 @act("lot.move")
