@@ -135,7 +135,7 @@ def lots_to_weigh(material: Material, *, cause: str = "") -> LotChoice:
 
 
 def why_not_usable(lot: Any, *, kept: Decimal = Decimal(0)) -> str:
-    """In a word why a lot (of `lots_with_stock`) is not offered to whom `kept` [kg] of it is kept for; "" where it is."""
+    """In a word why a lot (of `lots_with_stock`) is not offered, `kept` [kg] of it for the asker; "" where it is."""
     reasons = (
         (lot.state not in USABLE, str(lot.get_state_display()).lower()),
         (lot.expired, "expired"),
