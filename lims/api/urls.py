@@ -21,6 +21,7 @@ from lims.api import (
     records,
     rigs,
     runs,
+    safety,
     samples,
     specifications,
     studies,
@@ -30,6 +31,7 @@ from lims.api import (
 NOUNS = (
     accounts,
     desk,
+    safety,
     materials,
     lots,
     formulations,

@@ -122,7 +122,8 @@ def test_a_lot_moves_to_a_place_and_takes_its_condition() -> None:
     assert scanned.place == place
     assert services.move_lot(lot, actor=somebody(Role.OPERATOR), location="my desk").place is None
     with pytest.raises(Invalid, match="LOT-0001 is a lot; a place is expected here"):
-        services.move_lot(lot, actor=somebody(Role.OPERATOR), location="LOT-0001")
+        services.move_lot(lot, actor=somebody(Role.OPERATOR), location="http://lab/c/LOT-0001")
+    assert services.move_lot(lot, actor=somebody(Role.OPERATOR), location="B-12").location == "B-12"
 
 
 def take(lot: Lot, mass: str, cause: str) -> None:

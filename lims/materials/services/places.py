@@ -36,7 +36,8 @@ def place_called(text: str) -> StoragePlace | None:
     try:
         return StoragePlace.objects.filter(code=expect_kind(wanted, "place")).first()
     except Invalid as refusal:
-        if refusal.code == "wrong-kind":  # a label was scanned, and it is not that of a place
+        # a label was scanned, and it is not that of a place; a shelf may well be called B-12
+        if refusal.code == "wrong-kind" and "/c/" in wanted:
             raise Invalid(refusal.message, code="wrong-kind", fields={"location": [refusal.message]}) from refusal
     return StoragePlace.objects.filter(name__iexact=wanted).first()
 
