@@ -7,12 +7,14 @@ from typing import Any
 from django.urls import path
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
+from rest_framework.parsers import FormParser, JSONParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from lims.accounts.acts import once
 from lims.api.acts import KEY, ReasonSerializer, answers
 from lims.api.base import View, valid
+from lims.files.services import store_file
 from lims.materials import selectors, services
 
 
@@ -32,19 +34,22 @@ class SheetSerializer(serializers.Serializer[Any]):
     pictograms = serializers.ListField(child=serializers.CharField(), default=list)
     issued_on = serializers.DateField(required=False, allow_null=True)
     supplier = serializers.CharField(source="supplier.code", required=False, allow_null=True, default=None)
+    file_sha256 = serializers.CharField(source="file.sha256", read_only=True, default=None, allow_null=True)
 
 
 class SheetRequestSerializer(SheetSerializer):
-    """A sheet; with `lot` it is that lot's own; the sheet itself is kept by the page."""
+    """A sheet; with `lot` it is that lot's own. As a form, with its `file`, a statement is `statements[0]code`."""
 
     supplier = serializers.CharField(required=False, allow_blank=True, default="")
     lot = serializers.CharField(required=False, allow_blank=True, default="")
+    file = serializers.FileField(required=False, write_only=True)
 
 
 class Sheets(View):
     """The safety data sheets of one material, newest first."""
 
     rights = {"GET": "laboratory.read", "POST": "material.add_sheet"}
+    parser_classes = (JSONParser, MultiPartParser, FormParser)
 
     @extend_schema(operation_id="material_sheets", responses=answers(SheetSerializer(many=True)))
     def get(self, request: Request, code: str) -> Response:
@@ -60,12 +65,13 @@ class Sheets(View):
     def post(self, request: Request, code: str) -> Response:
         user: Any = request.user
         content: Any = valid(SheetRequestSerializer(data=request.data))
-        supplier, lot = content.pop("supplier"), content.pop("lot")
+        supplier, lot, file = content.pop("supplier"), content.pop("lot"), content.pop("file", None)
         row = once(self.key, services.add_safety_sheet)(
             selectors.get_material_for(user, code),
             actor=user,
             supplier=selectors.get_supplier_for(user, supplier) if supplier else None,
             lot=selectors.get_lot_for(user, lot) if lot else None,
+            file=store_file(file, name=file.name, media_type=file.content_type or "", by=user) if file else None,
             **content,
         )
         return Response(SheetSerializer(row).data, status=201)

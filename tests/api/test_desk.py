@@ -89,11 +89,16 @@ def test_a_life_is_lengthened_only_on_a_result_and_the_lot_is_opened_once() -> N
     assert quality.post(f"/api/lots/{lot.code}/extend-life/", sent, format="json").data["usable_until"] == until
 
 
-def test_sheets_what_must_not_meet_places_and_approvals_for_one_material() -> None:
+def test_sheets_what_must_not_meet_places_and_approvals_for_one_material(file_store) -> None:
     chemist, lot, other = signed_in(Role.CHEMIST), make_lot(), make_material("acid flux", kind="additive")
     code = lot.material.code
     sheet = {"source": "invented sheet", "statements": [{"code": "H315", "text": "Irritates"}], "lot": lot.code}
     assert chemist.post(f"/api/materials/{code}/sheets/", sheet, format="json").status_code == 201
+    file = SimpleUploadedFile("sheet.pdf", b"%PDF-1.7 sheet", content_type="application/pdf")
+    form = {"source": "its revision 2", "file": file, "statements[0]code": "H318", "statements[0]text": "Eyes"}
+    kept = chemist.post(f"/api/materials/{code}/sheets/", form, format="multipart")
+    assert (kept.status_code, len(kept.data["file_sha256"])) == (201, 64)
+    assert chemist.get(f"/api/materials/{code}/sheets/").data[0]["statements"] == [{"code": "H318", "text": "Eyes"}]
     assert chemist.get(f"/api/lots/{lot.code}/").data["hazards"] == [{"code": "H315", "text": "Irritates"}]
     record = {"other": other.code, "effect": "corrodes", "source": "common practice, no source"}
     made = chemist.post(f"/api/materials/{code}/incompatible/", record, format="json")
