@@ -18,6 +18,7 @@ from lims.core.quantities import mass_in_kg
 from lims.rigs.selectors import get_block_for
 from lims.runs.selectors.applications import counts_of_sample
 from lims.runs.services.applications import permit_block
+from lims.runs.services.blinding import lock_results, reveal_sample
 from lims.samples import selectors, services
 from lims.samples.services.custody import HANDLED
 from lims.samples.states import SampleState
@@ -25,6 +26,7 @@ from lims.samples.states import SampleState
 FILTERS = [
     OpenApiParameter("text", str, description="A code of a sample, a batch or a lot, or a part of a name."),
     OpenApiParameter("state", str, enum=SampleState.values),
+    OpenApiParameter("series", str, description="Code of the first of the sheets cut together."),
     OpenApiParameter("origin", str, enum=[key for key, _ in selectors.ORIGINS]),
 ]
 
@@ -58,6 +60,28 @@ class SampleRequestSerializer(serializers.Serializer[Any]):
         if not attrs["batch"] and not attrs["lot"] and not attrs.get("name", "").strip():
             raise serializers.ValidationError({"name": "A sample from outside needs a name."})
         return attrs
+
+
+class BlindSampleSerializer(SampleRequestSerializer):
+    """A sample to be known by its code alone; what is said of name and origin is kept apart."""
+
+    into_custody = None  # type: ignore[assignment]
+
+
+class SheetSerializer(serializers.Serializer[Any]):
+    """One sheet: mass in kg, thicknesses in m; a measured thickness with its standard uncertainty."""
+
+    amount = serializers.DecimalField(max_digits=18, decimal_places=9)
+    nominal = serializers.FloatField()
+    measured = serializers.FloatField(required=False, allow_null=True)
+    u = serializers.FloatField(required=False, allow_null=True)
+
+
+class SheetsSerializer(SampleRequestSerializer):
+    """Sheets cut together, with what is said of all of them."""
+
+    amount = unit = into_custody = None  # type: ignore[assignment]
+    sheets = SheetSerializer(many=True)
 
 
 class CustodySerializer(serializers.Serializer[Any]):
@@ -101,6 +125,10 @@ class SampleSerializer(serializers.Serializer[Any]):
     expires_on = serializers.DateField(allow_null=True)
     hold_limit_hours = serializers.FloatField(allow_null=True)
     keep_until = serializers.DateField(allow_null=True)
+    series = serializers.CharField(help_text="Code of the first of the sheets cut together.")
+    nominal_thickness = serializers.FloatField(allow_null=True, help_text="m")
+    thickness = serializers.FloatField(allow_null=True, help_text="m, measured")
+    thickness_u = serializers.FloatField(allow_null=True, help_text="m, standard uncertainty")
     equipment = serializers.CharField()
     deviations = serializers.CharField()
 
@@ -181,7 +209,7 @@ class Samples(View):
 
     @extend_schema(operation_id="samples", parameters=FILTERS, responses=answers(SampleSerializer(many=True)))
     def get(self, request: Request) -> Response:
-        asked = {name: request.query_params.get(name, "") for name in ("text", "state", "origin")}
+        asked = {name: request.query_params.get(name, "") for name in ("text", "state", "origin", "series")}
         return self.page(selectors.samples_for(_user(request), **asked), SampleSerializer)
 
     @extend_schema(
@@ -197,6 +225,49 @@ class Samples(View):
         amount = mass_in_kg(content.pop("amount"), unit=content.pop("unit"), field="unit")
         made = once(self.key, services.register_sample)(actor=user, source=source, amount=amount, **content)
         return Response(SampleDetailSerializer(selectors.get_sample_for(user, made.code)).data, status=201)
+
+
+class BlindSamples(View):
+    """Register a sample known by its code alone."""
+
+    rights = {"POST": "sample.blind"}
+
+    @extend_schema(
+        operation_id="sample_register_blind",
+        request=BlindSampleSerializer,
+        responses=answers(SampleDetailSerializer, 201),
+        parameters=[KEY],
+    )
+    def post(self, request: Request) -> Response:
+        user, content = _user(request), valid(BlindSampleSerializer(data=request.data))
+        source = _source(user, content)
+        amount = mass_in_kg(content.pop("amount"), unit=content.pop("unit"), field="unit")
+        made = once(self.key, services.register_blind_sample)(actor=user, source=source, amount=amount, **content)
+        return Response(SampleDetailSerializer(selectors.get_sample_for(user, made.code)).data, status=201)
+
+
+class Sheets(View):
+    """Register sheets of several thicknesses at once."""
+
+    rights = {"POST": "sample.register"}
+
+    @extend_schema(
+        operation_id="sheets_register",
+        request=SheetsSerializer,
+        responses=answers(SampleSerializer(many=True), 201),
+        parameters=[KEY],
+    )
+    def post(self, request: Request) -> Response:
+        user, content = _user(request), valid(SheetsSerializer(data=request.data))
+        sheets = [services.Sheet(**row) for row in content.pop("sheets")]
+        first = once(self.key, services.register_sheets)(sheets, actor=user, source=_source(user, content), **content)
+        made = selectors.samples_for(user, series=first.series).order_by("id")
+        return Response(SampleSerializer(made, many=True).data, status=201)
+
+
+def _source(user: Any, content: dict[str, Any]) -> Any:
+    batch, lot = content.pop("batch"), content.pop("lot")
+    return selectors.get_source_for(user, "batch" if batch else "lot" if lot else "", batch or lot)
 
 
 class Sample(View):
@@ -238,6 +309,8 @@ SAMPLE = RecordRoutes(
         RouteAct("note", "sample.move", services.note_custody, HandlingSerializer),
         RouteAct("split", "sample.split", services.split_sample, SplitSampleSerializer, _split),
         RouteAct("return", "sample.use", services.return_sample, SamplePlaceSerializer),
+        RouteAct("lock-results", "run.lock", lock_results),
+        RouteAct("reveal", "sample.unblind", reveal_sample, ReasonSerializer),
         RouteAct("use-up", "sample.use", services.use_up_sample),
         RouteAct("retain", "sample.retain", services.retain_sample, RetainSampleSerializer),
         RouteAct(
@@ -252,6 +325,8 @@ SAMPLE = RecordRoutes(
 
 urlpatterns = [
     path("samples/", Samples.as_view(), name="api-samples"),
+    path("samples/blind/", BlindSamples.as_view(), name="api-samples-blind"),
+    path("samples/sheets/", Sheets.as_view(), name="api-samples-sheets"),
     *SAMPLE.paths(),
     path("samples/<str:code>/", Sample.as_view(), name="api-sample"),
 ]

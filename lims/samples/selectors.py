@@ -22,7 +22,7 @@ from lims.formulations.models import Batch
 from lims.materials.kinds import caution_keys
 from lims.materials.models import Lot, Material
 from lims.materials.selectors import Meeting, warnings_between
-from lims.samples.models import CustodyEvent, Sample
+from lims.samples.models import BlindIdentity, CustodyEvent, Sample
 from lims.samples.states import SampleState
 
 READ = "laboratory.read"
@@ -54,8 +54,34 @@ def get_sample_for(user: User, code: str) -> Any:
     return by_code(samples_with_rest().select_related("batch", "lot__material", "parent", "taken_by"), code, "sample")
 
 
-def samples_for(user: User, *, text: str = "", state: str = "", origin: str = "") -> QuerySet[Any]:
-    """The samples this person may see, newest first, narrowed by code or name, state and origin."""
+def identity_of(user: User, sample: Sample) -> BlindIdentity | None:
+    """What a blind sample is, for those who may see it and for the person who registered it; None for all others."""
+    if not sample.is_blind:
+        return None
+    identity = sample.identity
+    return identity if user.may("sample.see_identity") or identity.kept_by_id == user.pk else None
+
+
+def lifted_of(sample: Sample) -> BlindIdentity | None:
+    """Who revealed a sample that was blind, when and why; None where it never was or still is."""
+    return BlindIdentity.objects.filter(sample=sample, revealed_at__isnull=False).select_related("revealed_by").first()
+
+
+def sheets_of(sample: Sample) -> QuerySet[Sample]:
+    """The sheets cut together with one, by their thickness."""
+    if not sample.series:
+        return Sample.objects.none()
+    return Sample.objects.filter(series=sample.series).order_by("nominal_thickness", "id")
+
+
+def series_of_sheets(user: User, series: str) -> QuerySet[Sample]:
+    """The sheets of one series, by their thickness: what a study of several thicknesses picks."""
+    require(user, READ)
+    return Sample.objects.filter(series=series).exclude(series="").order_by("nominal_thickness", "id")
+
+
+def samples_for(user: User, *, text: str = "", state: str = "", origin: str = "", series: str = "") -> QuerySet[Any]:
+    """The samples this person may see, newest first, narrowed by code or name, state, origin and series."""
     require(user, READ)
     rows = samples_with_rest()
     if text:
@@ -64,6 +90,8 @@ def samples_for(user: User, *, text: str = "", state: str = "", origin: str = ""
         rows = rows.filter(state=state)
     if origin in Sample.Origin.values:
         rows = rows.filter(origin=origin)
+    if series:
+        rows = rows.filter(series=series)
     return rows.order_by("-id")
 
 
@@ -151,9 +179,11 @@ def why_not_applicable(sample: Sample, at: Any = None) -> list[str]:
 def materials_of(sample: Sample) -> list[Material]:
     """The materials in a sample, through its lot, or its batch and the batches that one was reworked from."""
     found: dict[int, Material] = {}
-    if sample.lot is not None:
-        found[sample.lot.material_id] = sample.lot.material
-    batch = sample.batch
+    # what can hurt is looked for behind a blind code as well; who asks never learns which material it was
+    source = sample.identity if sample.is_blind else sample
+    if source.lot is not None:
+        found[source.lot.material_id] = source.lot.material
+    batch = source.batch
     while batch is not None:
         found |= {m.pk: m for m in _materials_of_batch(batch)}
         batch = batch.parent
@@ -179,7 +209,7 @@ def meetings_of(sample: Sample, surfaces: Iterable[str], *, named: bool) -> list
     """What is recorded against a sample meeting these metals; without `named` it tells no ingredient."""
     found = warnings_between(materials_of(sample), surfaces=surfaces)
     on_surface = [meeting for meeting in found if meeting.on_surface]
-    if named:
+    if named and not sample.is_blind:
         return on_surface
     something, effect = f"something in {sample.code}", "they must not meet; ask a chemist before you go on"
     metals = dict.fromkeys(meeting.second for meeting in on_surface)

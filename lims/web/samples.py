@@ -11,17 +11,21 @@ from django.urls import path, reverse
 from lims.accounts.acts import once
 from lims.audit.selectors import history_of, readable
 from lims.cases.selectors import standing_holds
+from lims.core.quantities import from_si, spread_from_si
 from lims.rigs.selectors import get_block_for
 from lims.runs.selectors.applications import applications_for, counts_of_sample, permits_of
 from lims.runs.services.applications import permit_block
+from lims.runs.services.blinding import lock_results, reveal_sample
 from lims.samples import selectors, services
 from lims.samples.states import SampleState
 from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms import samples as forms
 from lims.web.forms.fields import ReasonForm
+from lims.web.forms.values import shown
 from lims.web.holds import HOLD_ACTS
 from lims.web.labels import Says, label_paths
+from lims.web.rows import filled, head_form, is_adding, row_set
 
 READ = "laboratory.read"
 
@@ -46,6 +50,8 @@ def sample_new(request: HttpRequest) -> HttpResponse:
     """Register a sample and take it into custody."""
     first = {"source": request.GET.get("batch") or request.GET.get("lot") or ""}
     form = forms.SampleForm(request.POST or None, initial=first)
+    if not person(request).may("sample.blind"):
+        form.fields.pop("blind")
     done = submitted(request, form, lambda: _register(request, form), to=_page_of)
     return done or render(request, "samples/sample_new.html", {"form": form}, status=status_of(form))
 
@@ -58,7 +64,31 @@ def _register(request: HttpRequest, form: forms.SampleForm) -> Any:
     user, data = person(request), form.values()
     kind, code = data.pop("source") or ("", "")
     source = selectors.get_source_for(user, kind, code)
-    return once(key_of(request), services.register_sample)(actor=user, source=source, **data)
+    service = services.register_blind_sample if data.pop("blind", False) else services.register_sample
+    return once(key_of(request), service)(actor=user, source=source, **data)
+
+
+@page("sample.register")
+def sheets_new(request: HttpRequest) -> HttpResponse:
+    """Register sheets of several thicknesses at once."""
+    form = head_form(request, forms.SheetsForm, initial={"source": request.GET.get("batch", "")})
+    rows = row_set(request, forms.SheetForm, prefix="sheets")
+    done = None
+    if request.method == "POST" and not is_adding(request):
+        if rows.is_valid():
+            done = submitted(request, form, lambda: _register_sheets(request, form, rows), to=_page_of)
+        else:
+            form.is_valid()
+            form.add_error(None, "Some rows are not right. What you typed is still here.")
+    return done or render(request, "samples/sheets_new.html", {"form": form, "rows": rows}, status=status_of(form))
+
+
+def _register_sheets(request: HttpRequest, form: forms.SheetsForm, rows: Any) -> Any:
+    user, data = person(request), form.values()
+    kind, code = data.pop("source") or ("", "")
+    sheets = [services.Sheet(**forms.sheet_of(row)) for row in filled(rows)]
+    source = selectors.get_source_for(user, kind, code)
+    return once(key_of(request), services.register_sheets)(sheets, actor=user, source=source, **data)
 
 
 @page(READ)
@@ -81,12 +111,30 @@ def sample(request: HttpRequest, code: str, *, failed: Failed | None = None) -> 
         "counts": counts_of_sample(found),
         "permits": permits_of(found),
         "may_apply": user.may("application.apply") and found.state in ("held", "in_test"),
+        "identity": selectors.identity_of(user, found),
+        "lifted": selectors.lifted_of(found),
+        "sheets": [_sheet(row) for row in selectors.sheets_of(found)],
+        "thickness": _sheet(found),
         "came_from": [part for part in (found.parent, found.batch, found.lot) if part],
         "went_into": [*found.portions.order_by("id"), *applications[:20]],
         "holds": standing_holds("sample", found.code),
         "entries": readable(history_of("sample", found.code)[:50], user),
     }
     return render(request, "samples/sample.html", context, status=failed.status if failed else 200)
+
+
+def _sheet(found: Any) -> dict[str, Any]:
+    """A sheet with its thickness in the unit people read it in."""
+    measured = found.thickness
+    return {
+        "sample": found,
+        "nominal": shown(found.nominal_thickness, unit="mm", of="length"),
+        "measured": None if measured is None else {
+            "value": from_si(measured, unit="mm", of="length"),
+            "u": spread_from_si(found.thickness_u, unit="mm", of="length"),
+            "unit": "mm",
+        },
+    }  # fmt: skip
 
 
 def _permit(found: Any, *, actor: Any, key: str | None, block: str, reason: str) -> Any:
@@ -125,6 +173,15 @@ SAMPLE = RecordPage(
         RecordAct(
             "return", "Return from test", "sample.use", services.return_sample, forms.PlaceForm, states(_S.IN_TEST)
         ),
+        RecordAct(
+            "lock-results", "Lock the results", "run.lock", lock_results, None, None,
+            shown=lambda _user, found: found.is_blind and bool(counts_of_sample(found).runs),
+        ),
+        RecordAct(
+            "reveal", "Reveal what it is", "sample.unblind", reveal_sample, ReasonForm, None,
+            shown=lambda _user, found: found.is_blind,
+            hint="Only once its results are locked. It is kept in the history.",
+        ),
         RecordAct("use-up", "Used up", "sample.use", services.use_up_sample, None, states(_S.IN_TEST)),
         RecordAct("retain", "Retain", "sample.retain", services.retain_sample, forms.RetainForm, states(_S.HELD)),
         RecordAct(
@@ -151,6 +208,7 @@ SAMPLE = RecordPage(
 
 urlpatterns = [
     path("samples/", samples, name="samples"),
+    path("samples/sheets/new/", sheets_new, name="sheets-new"),
     path("samples/new/", sample_new, name="sample-new"),
     *label_paths("sample", "samples", get=selectors.get_sample_for, says=_says),
     *SAMPLE.paths(),

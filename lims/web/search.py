@@ -6,7 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
 
-from lims.comparisons.search import find
+from lims.comparisons.search import SEARCHED, find
 from lims.core.codes import parse_code
 from lims.core.errors import Invalid, NotFound
 from lims.web.doors import page, person
@@ -21,7 +21,10 @@ def search(request: HttpRequest) -> HttpResponse:
         return redirect(_page_of(text))
     except (Invalid, NotFound) as refusal:
         hint = refusal.message if isinstance(refusal, Invalid) and refusal.code == "check-character" else ""
-    return render(request, "search/search.html", {"text": text, "found": find(person(request), text), "hint": hint})
+    kind = request.GET.get("kind", "")
+    found = find(person(request), text, kind=kind if kind in SEARCHED else "")
+    context = {"text": text, "found": found, "hint": hint, "kinds": SEARCHED, "kind": kind}
+    return render(request, "search/search.html", context)
 
 
 @page("laboratory.read")

@@ -344,6 +344,12 @@ def photos_of(application: Application) -> QuerySet[ApplicationPhoto]:
     return application.photos.select_related("file", "by").order_by("id")
 
 
+def runs_of_sample(sample: Sample) -> QuerySet[Run]:
+    """The runs of every application of a sample that is not void, oldest first."""
+    rows = Run.objects.filter(application__sample=sample).exclude(application__state=ApplicationState.VOID)
+    return rows.order_by("id")
+
+
 def runs_of(application: Application) -> QuerySet[Run]:
     """The runs of an application, oldest first."""
     return application.runs.select_related("uploaded_by").order_by("id")

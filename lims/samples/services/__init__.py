@@ -1,5 +1,6 @@
 """What may be done with samples: register them, keep their custody, lead them to their end."""
 
+from lims.samples.services.blind import register_blind_sample
 from lims.samples.services.custody import move_sample, note_custody
 from lims.samples.services.registering import (
     SampleFacts,
@@ -9,6 +10,7 @@ from lims.samples.services.registering import (
     take_sample,
     void_sample,
 )
+from lims.samples.services.sheets import Sheet, register_sheets
 from lims.samples.services.states import (
     dispose_sample,
     release_sample_for_retest,
@@ -19,11 +21,14 @@ from lims.samples.services.states import (
 
 __all__ = [
     "SampleFacts",
+    "Sheet",
     "dispose_sample",
     "move_sample",
     "note_custody",
     "refuse_sample",
+    "register_blind_sample",
     "register_sample",
+    "register_sheets",
     "release_sample_for_retest",
     "retain_sample",
     "return_sample",

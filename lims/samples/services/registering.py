@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from decimal import Decimal
-from typing import TypedDict, Unpack
+from typing import Any, TypedDict, Unpack
 
 from django.utils import timezone
 
@@ -61,18 +61,18 @@ def register_sample(
 
     It goes into the actor's custody at once, unless said otherwise. What is taken from a lot leaves its stock.
     """
-    taken = _checked(taken_at, amount, facts)
+    taken = checked(taken_at, amount, facts)
     sample = Sample(
-        code=next_code("sample"), amount=amount, taken_at=taken, **{"taken_by": actor, **_origin(source), **facts}
+        code=next_code("sample"), amount=amount, taken_at=taken, **{"taken_by": actor, **origin_of(source), **facts}
     )
-    sample.name = facts.get("name", "").strip() or _name_of(source)
+    sample.name = facts.get("name", "").strip() or name_of(source)
     sample.save()
     if isinstance(source, Lot):
         move_stock(source, mass=-amount, kind=StockMove.Kind.SAMPLE, by=actor, cause=sample.code)
-    return _take(sample, actor) if into_custody else sample
+    return take(sample, actor) if into_custody else sample
 
 
-def _checked(taken_at: datetime | None, amount: Decimal, facts: SampleFacts) -> datetime:
+def checked(taken_at: datetime | None, amount: Decimal, facts: SampleFacts) -> datetime:
     """When it was taken; refuses a sample that is not described in full."""
     problems: dict[str, list[str]] = {}
     if taken_at is None:
@@ -89,13 +89,15 @@ def _checked(taken_at: datetime | None, amount: Decimal, facts: SampleFacts) -> 
     return taken_at
 
 
-def _name_of(source: Batch | Lot | None) -> str:
+def name_of(source: Batch | Lot | None) -> str:
+    """What a sample of a batch or a lot is called unless it is named."""
     if isinstance(source, Batch):
         return source.name
     return source.material.name if source else ""
 
 
-def _origin(source: Batch | Lot | None) -> dict[str, object]:
+def origin_of(source: Batch | Lot | None) -> dict[str, Any]:
+    """The fields that say where a sample comes from, its source locked; refuses one that cannot be sampled."""
     if source is None:
         return {"origin": Sample.Origin.OUTSIDE}
     fresh = locked(source)
@@ -112,12 +114,13 @@ def _origin(source: Batch | Lot | None) -> dict[str, object]:
     return {"origin": Sample.Origin.LOT, "lot": fresh}
 
 
-def _take(sample: Sample, actor: User, *, location: str = "", condition: str = "") -> Sample:
+def take(sample: Sample, actor: User, *, location: str = "", condition: str = "") -> Sample:
+    """Take a registered sample into the actor's custody, inside an act."""
     fresh: Sample = advance(sample, MACHINE, "take")
     if not (location or fresh.location).strip():
         raise Invalid("Say where it is kept.", fields={"location": ["A place is expected."]})
     fresh.location = (location or fresh.location).strip()
-    outside = fresh.origin == Sample.Origin.OUTSIDE
+    outside = fresh.origin == Sample.Origin.OUTSIDE  # a blind one is taken, whatever it is
     add_event(
         fresh,
         CustodyEvent.Kind.RECEIVE if outside else CustodyEvent.Kind.TAKE,
@@ -132,7 +135,7 @@ def _take(sample: Sample, actor: User, *, location: str = "", condition: str = "
 @act("sample.register")
 def take_sample(sample: Sample, *, actor: User, location: str = "", condition: str = "") -> Sample:
     """Take a registered sample into custody, noting its condition at receipt."""
-    return _take(sample, actor, location=location, condition=condition)
+    return take(sample, actor, location=location, condition=condition)
 
 
 @act("sample.refuse")
@@ -165,6 +168,12 @@ def split_sample(
     """Put a portion of `amount` [kg] of a held sample into its own container: a new sample that keeps its parent."""
     refuse_if_held(sample.record_kind, sample.record_code)
     parent: Sample = advance(sample, MACHINE, "split")
+    if parent.is_blind:
+        raise Conflict(
+            f"{parent.code} is blind; a portion of it would have to be blind as well.",
+            code="blind-not-split",
+            next_step="Register a second blind sample of the same source, or have this one revealed first.",
+        )
     portion = Sample(
         code=next_code("sample"),
         parent=parent,
@@ -176,4 +185,4 @@ def split_sample(
     portion.name = name.strip() or parent.name
     draw(parent, by=actor, amount=amount, kind=CustodyEvent.Kind.SPLIT, cause=portion.code)
     portion.save()
-    return _take(portion, actor)
+    return take(portion, actor)

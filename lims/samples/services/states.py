@@ -92,7 +92,8 @@ def dispose_sample(sample: Sample, *, actor: User, reason: str) -> Sample:
 
 def _refuse_while_needed(sample: Sample) -> None:
     subjects = [("sample", sample.code)]
-    subjects += [("batch", sample.batch.code)] if sample.batch else []
+    source = sample.identity if sample.is_blind else sample
+    subjects += [("batch", source.batch.code)] if source.batch else []
     for kind, code in subjects:
         case = open_nonconformances(kind, code).first()
         if case is not None:

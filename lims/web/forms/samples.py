@@ -14,6 +14,7 @@ from lims.core.quantities import MASS_UNITS, mass_in_kg
 from lims.samples.selectors import KINDS, ORIGINS, holders
 from lims.samples.states import SampleState
 from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
+from lims.web.forms.values import si
 
 SOURCES = ("batch", "lot")
 
@@ -70,6 +71,10 @@ class SampleForm(forms.Form):
     equipment = forms.CharField(max_length=200, required=False)
     deviations = TextArea(required=False, rows=2)
     reference = forms.BooleanField(label="A reference sample: it anchors a rig's control chart", required=False)
+    blind = forms.BooleanField(
+        label="Blind: known by its code alone", required=False,
+        help_text="Name and origin are kept apart until quality reveals them, after the results are locked.",
+    )  # fmt: skip
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -88,6 +93,32 @@ class SampleForm(forms.Form):
         hours = data["hold_limit_hours"]
         data["hold_limit_hours"] = None if hours is None else float(hours)
         return data
+
+
+class SheetsForm(SampleForm):
+    """Register sheets of several thicknesses at once; mass and thickness stand in the rows below."""
+
+    amount = unit = blind = None  # type: ignore[assignment]
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes; `source` is still a kind and a code."""
+        hours = self.cleaned_data["hold_limit_hours"]
+        return {**self.cleaned_data, "hold_limit_hours": None if hours is None else float(hours)}
+
+
+class SheetForm(forms.Form):
+    """One sheet."""
+
+    amount = NumberField(label="Mass", unit="g", least=0)
+    nominal = NumberField(label="Nominal thickness", unit="mm", least=0)
+    measured = NumberField(label="Measured thickness", unit="mm", least=0, required=False)
+    u = NumberField(label="Standard uncertainty", unit="mm", least=0, required=False)
+
+
+def sheet_of(row: dict[str, Any]) -> dict[str, Any]:
+    """One row as the service takes it, in SI."""
+    length = {name: si(row[name], unit="mm", of="length") for name in ("nominal", "measured", "u")}
+    return {"amount": mass_in_kg(row["amount"], unit="g", field="amount"), **length}
 
 
 class MoveForm(forms.Form):
@@ -158,3 +189,4 @@ class SampleFilter(forms.Form):
     text = forms.CharField(label="Code or name", required=False, help_text="Also the code of a batch or a lot.")
     state = forms.ChoiceField(choices=[("", "any"), *SampleState.choices], required=False)
     origin = forms.ChoiceField(choices=[("", "any"), *ORIGINS], required=False)
+    series = forms.CharField(required=False, help_text="Code of the first sheet.")
