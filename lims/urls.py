@@ -8,3 +8,4 @@ urlpatterns = [
     path("api/", include("lims.api.urls")),
     path("", include("lims.web.urls")),
 ]
+handler404 = "lims.api.base.no_route"

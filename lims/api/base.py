@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django.core.exceptions import ValidationError as ModelInvalid
-from django.http import Http404
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.views.defaults import page_not_found
 from rest_framework import exceptions
 from rest_framework.pagination import CursorPagination
 from rest_framework.permissions import BasePermission
@@ -112,6 +113,14 @@ def model_messages(error: ModelInvalid) -> dict[str, list[str]]:
 
 def _messages(errors: Any) -> dict[str, list[str]]:
     return {name: [str(m) for m in (found if isinstance(found, list) else [found])] for name, found in errors.items()}
+
+
+def no_route(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """An address with nothing behind it: problem details under /api/, else the page that says so."""
+    if not request.path.startswith("/api/"):
+        return page_not_found(request, exception)
+    content = problem_content(NotFound("There is no such address."))
+    return JsonResponse(content, status=404, content_type="application/problem+json")
 
 
 def _details(content: dict[str, Any], status: int, headers: dict[str, str] | None = None) -> Response:

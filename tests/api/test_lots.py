@@ -120,6 +120,14 @@ def test_a_lot_there_is_none_of_is_404() -> None:
     assert (answer.status_code, answer.data["code"]) == (404, "not-found")
 
 
+def test_an_address_with_nothing_behind_it_is_answered_as_a_problem_and_elsewhere_as_a_page() -> None:
+    api = signed_in(somebody(Role.OPERATOR))
+    answer = api.get("/api/no/such/route/")
+    assert (answer.status_code, answer["Content-Type"]) == (404, "application/problem+json")
+    assert answer.json()["code"] == "not-found"
+    assert api.get("/no/such/page/")["Content-Type"].startswith("text/html")
+
+
 def test_a_supplier_and_a_material_are_named_and_approved() -> None:
     chemist, quality = signed_in(somebody(Role.CHEMIST)), signed_in(somebody(Role.QUALITY))
     supplier = chemist.post("/api/suppliers/", {"name": "Quarry Lane Powders"}, format="json").data["code"]
