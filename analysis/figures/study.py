@@ -9,6 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+import numpy as np
+
 from analysis.drawing import Axis, FigureSpec, Series, Table, axis_of, numbers
 from analysis.errors import OutOfRange
 from analysis.quantities import QUANTITIES
@@ -89,6 +91,29 @@ def _against_gap(points: Series, line: Mapping[str, Any], *, notes: tuple[str, .
         ends = numbers([0.0, 1.05 * max(float(gap) for gap in points.x)])
         drawn = (points, Series(name="line", x=ends, y=numbers(start + slope * ends), style="line"))
     return _spec("Thermal impedance against gap", axis_of("gap"), (axis_of("thermal_impedance"),), drawn, notes)
+
+
+# A rig's own figures: points and the line through them ----------------------------------------------------------------
+
+
+def _has_line(result: Result) -> bool:
+    points = result.get("points")
+    return isinstance(points, list) and bool(points) and "units" in result
+
+
+def _line(result: Result) -> FigureSpec:
+    points, units = result["points"], result["units"]
+    x, y = (numbers([row[key] for row in points]) for key in ("x", "y"))
+    ends = numbers([float(x.min()), float(x.max())])
+    # the line of the result: each point less its residual lies on it
+    on = y - numbers([row["residual"] for row in points])
+    slope = float(np.ptp(on) / np.ptp(x)) * (1.0 if on[x.argmax()] >= on[x.argmin()] else -1.0)
+    through = Series("line", ends, numbers(float(on[x.argmin()]) + slope * (ends - ends[0])), style="line")
+    drawn = (Series("settled stretches", x, y, labels=tuple(str(row["file"]) for row in points)), through)
+    key = next(iter(result["figures"]), "")
+    title = f"{QUANTITIES[key].label} as the slope of a line" if key in QUANTITIES else "Line through the runs"
+    notes = ("each point is a settled stretch of a run; the figure is the slope",)
+    return _spec(title, Axis("Temperature", units["x"]), (Axis("Reading", units["y"]),), drawn, notes)
 
 
 # The course of one run ------------------------------------------------------------------------------------------------
@@ -176,6 +201,7 @@ def _table(x: Axis, panels: tuple[Axis, ...], series: tuple[Series, ...]) -> Tab
 _DRAWERS: tuple[tuple[Callable[[Result], bool], Callable[[Result], FigureSpec]], ...] = (
     (lambda result: bool(_used(result)), _results),
     (_has_points, _points),
+    (_has_line, _line),
     (_has_approach, _approach),
     (_has_cycles, _cycles),
     (_has_specimens, _specimens),

@@ -97,6 +97,8 @@ _TABLE = """
     batch.check                    x    x    -    x    -    -    -    -
     batch.close_weighing           Y    -    -    -    -    -    -    -
     batch.do_step                  Y    -    -    -    -    -    -    -
+    batch.test                     Y    Y    -    Y    -    -    -    -
+    batch.photograph               Y    Y    -    Y    -    -    -    -
     batch.finish                   Y    -    -    -    -    -    -    -
     batch.abort                    Y    -    -    -    -    -    -    -
     batch.promote                  Y    -    -    -    -    -    -    -
@@ -105,6 +107,9 @@ _TABLE = """
     batch.judge                    Y    Y    -    Y    -    -    -    -
     batch.concede                  -    -    -    2    2    -    -    -
     batch.reject                   -    -    -    x    -    -    -    -
+    batch.rework                   -    -    -    Y    -    -    -    -
+    equipment.keep                 -    -    Y    Y    -    -    -    -
+    equipment.override             -    -    -    Y    -    -    -    -
     sample.register                Y    Y    -    Y    -    -    -    -
     sample.move                    Y    Y    -    Y    -    -    -    -
     sample.retain                  -    -    -    Y    -    -    -    -
@@ -125,6 +130,8 @@ _TABLE = """
     rig.add_sensor                 -    -    Y    -    -    -    -    -
     rig.configure                  -    -    Y    -    -    -    -    -
     rig.calibrate                  -    -    Y    -    -    -    -    -
+    rig.propose_figure             -    Y    Y    -    -    -    -    -
+    rig.accept_figure              -    -    x    x    -    -    -    -
     rig.record_zero                -    Y    Y    -    -    -    -    Y
     rig.out_of_service             -    Y    Y    Y    -    -    -    -
     rig.return_to_service          -    -    x    x    -    -    -    -

@@ -132,7 +132,7 @@ class Light:
 def _light_rows(comparison: Comparison) -> list[Light]:
     runs = (
         Run.objects.filter(application__sample__comparisons=comparison)
-        .exclude(kind=Run.Kind.ZERO)
+        .exclude(kind__in=(Run.Kind.ZERO, Run.Kind.RIG))
         .order_by("id")
         .values(*FIELDS)
     )

@@ -16,10 +16,12 @@ from lims.cases.selectors import nonconformances
 from lims.comparisons.selectors import comparisons_for
 from lims.formulations.selectors import batches_in_work, batches_to_decide, versions_to_approve
 from lims.materials.selectors import lots_lapsing, lots_to_decide, suppliers_overdue
+from lims.quality.control import open_signals
 from lims.rigs.readiness import next_due
 from lims.rigs.selectors import rigs_for
 from lims.runs.selectors.applications import applications_for
 from lims.runs.selectors.reductions import stuck_for
+from lims.runs.selectors.rig_figures import figures_to_accept
 from lims.runs.selectors.runs import runs_for
 from lims.runs.states import ApplicationState, RunState
 from lims.specifications.selectors import specifications_to_approve
@@ -156,6 +158,21 @@ def _due(user: User) -> Pile:
     return _listed("Calibrations about to lapse", items, "rigs")
 
 
+def _rig_figures(user: User) -> Pile:
+    rows = figures_to_accept().exclude(proposed_by=user)
+    return _pile(
+        "Figures of rigs to accept",
+        rows,
+        lambda row: Item(row.code, row.get_kind_display(), f"of {row.rig.name}", row.state),
+    )
+
+
+def _signals(user: User) -> Pile:
+    return _pile(
+        "Signals to answer", open_signals(), lambda row: Item(row.chart.code, row.point, row.rule, "due"), "charts"
+    )
+
+
 def _lapsing(user: User) -> Pile:
     return _pile("Lots about to lapse", lots_lapsing(within_days=30).select_related("material"), _lot, "lots")
 
@@ -195,6 +212,8 @@ PILES: tuple[tuple[str, Callable[[User], Pile]], ...] = (
     ("reduction.request", _doubtful_runs),
     ("reduction.request", _stuck),
     ("run.upload", _own_runs),
+    ("rig.accept_figure", _rig_figures),
+    ("chart.answer", _signals),
     ("rig.calibrate", _due),
     ("lot.adjust_stock", _lapsing),
     ("supplier.approve", _suppliers),

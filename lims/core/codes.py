@@ -51,6 +51,7 @@ KINDS: dict[str, Kind] = {
         Kind("SP", "specification", 3),
         Kind("NC", "nonconformance"),
         Kind("CH", "control chart", 3),
+        Kind("RF", "rig figure", 3),
         Kind("C", "comparison"),
         Kind("CA", "certificate"),
         Kind("Z", "zero"),

@@ -21,6 +21,8 @@ from typing import Any
 import numpy as np
 from django.core.files.storage import default_storage
 
+from analysis import outcomes as analysis_outcomes
+from analysis import results as analysis_results
 from analysis import runs as analysis_runs
 from analysis.channels import Reading, calibrate
 from analysis.errors import AnalysisError
@@ -31,12 +33,13 @@ from analysis.methods import METHODS
 from analysis.output import from_dict, to_dict
 from analysis.quantities import QUANTITIES
 from analysis.results import Measured, Reduction, Trace
+from analysis.rig import frame_compliance, gap_expansion, loss_conductance, repeatability, sensor_offset
 from analysis.setup_reading import read_setup
 from analysis.steady.zero_run import reduce_zero
 from analysis.units import from_si
 from analysis.version import VERSION
+from analysis.working import figures_worked, working_of
 from analysis.working import to_dict as working_to_dict
-from analysis.working import working_of
 from lims.core.display import pretty_unit
 from lims.files.models import StoredFile
 from lims.rigs.selectors import method_setup, setup_at
@@ -172,6 +175,54 @@ def reduce_zero_run(trace: Trace, setup: Mapping[str, Any]) -> Outcome:
         raise Failed(error) from error
 
 
+def keep_rig_run(trace: Trace) -> Outcome:
+    """A run for the rig itself: read and kept; what it says is found together with others (`rig_figure`)."""
+    run = {"rows": trace.rows, "seconds": trace.seconds}
+    return Outcome("rig", VERSION, {}, [], {}, {"figures": {}, "flags": [], "run": run}, VERSION, _environment())
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A figure of a rig: its quantity, value and uncertainty in SI, and the object that `analysis rig` prints."""
+
+    quantity: str
+    measured: Measured
+    result: dict[str, Any]
+
+
+RIG_FIGURES = {
+    "loss": loss_conductance,
+    "expansion": gap_expansion,
+    "offset": sensor_offset,
+    "compliance": frame_compliance,
+}
+
+
+def rig_figure(kind: str, runs: Sequence[tuple[Trace, Mapping[str, Any]]]) -> Finding:
+    """A figure of a rig from its runs, with the setup of the first one's day."""
+    try:
+        return _finding(RIG_FIGURES[kind]([trace for trace, _ in runs], read_setup(runs[0][1])))
+    except AnalysisError as error:
+        raise Failed(error) from error
+
+
+def rig_floor(results: Sequence[Mapping[str, Any]], *, names: Sequence[str]) -> Finding:
+    """The repeatability of a rig from results of a reference sample."""
+    try:
+        read = [from_dict(result, name=name) for result, name in zip(results, names, strict=True)]
+        return _finding(repeatability(read))
+    except AnalysisError as error:
+        raise Failed(error) from error
+
+
+def _finding(found: analysis_results.Outcome) -> Finding:
+    if not found.figures:
+        why = "; ".join(flag.message for flag in found.flags) or "the runs do not bear a figure"
+        raise Failed(AnalysisError(why, code="not-defensible"))
+    quantity, measured = next(iter(found.figures.items()))
+    return Finding(quantity, measured, dict(analysis_outcomes.to_dict(found)))
+
+
 def _outcome(reduction: Reduction) -> Outcome:
     return Outcome(
         method=reduction.method,
@@ -214,6 +265,14 @@ def _environment() -> dict[str, str]:
     return {"python": platform.python_version(), "machine": platform.machine()} | {
         name: version(name) for name in LIBRARIES
     }
+
+
+def workings(result: Mapping[str, Any]) -> list[str]:
+    """The figures of a result whose working can be shown."""
+    try:
+        return figures_worked(result)
+    except AnalysisError as error:
+        raise Failed(error) from error
 
 
 def working(result: Mapping[str, Any], figure: str) -> dict[str, Any]:

@@ -230,6 +230,7 @@ class Run(Recorded):
         SAMPLE = "sample", "sample run"
         ZERO = "zero", "zero of the gap sensor"
         REFERENCE = "reference", "reference run"
+        RIG = "rig", "run for the rig itself"
 
     code = models.CharField(max_length=12, unique=True, editable=False)
     kind = models.CharField(max_length=10, choices=Kind.choices)
@@ -260,7 +261,7 @@ class Run(Recorded):
                 fields=["file"], name="run_file_once", condition=~Q(state="refused") & Q(file__isnull=False)
             ),
             models.CheckConstraint(
-                condition=Q(kind="zero") | Q(application__isnull=False), name="run_names_its_application"
+                condition=Q(kind__in=("zero", "rig")) | Q(application__isnull=False), name="run_names_its_application"
             ),
         )
         indexes = (
@@ -270,6 +271,11 @@ class Run(Recorded):
 
     def __str__(self) -> str:
         return self.code
+
+    @property
+    def of_a_layer(self) -> bool:
+        """Whether a layer of a sample was measured: not in a zero, nor in a run for the rig itself."""
+        return self.kind in (self.Kind.SAMPLE, self.Kind.REFERENCE)
 
 
 @pghistory.track(
@@ -367,3 +373,61 @@ class Override(models.Model):
     def record_code(self) -> str:
         """An override is part of its run's history."""
         return self.reduction.run.code
+
+
+DECIDED_IS_FIXED = pgtrigger.Trigger(
+    name="rig_figure_is_fixed",
+    when=pgtrigger.Before,
+    operation=pgtrigger.Update,
+    condition=pgtrigger.Condition(
+        "OLD.state <> 'proposed' OR (OLD.result, OLD.value, OLD.u, OLD.kind) IS DISTINCT FROM"
+        " (NEW.result, NEW.value, NEW.u, NEW.kind)"
+    ),
+    func="RAISE EXCEPTION 'a figure of a rig cannot change; propose a new one';",
+)
+
+
+@tracked
+class RigFigure(Recorded):
+    """What runs made for it say of a rig: proposed with its result, then accepted from a day on, or turned down."""
+
+    class Kind(models.TextChoices):
+        LOSS = "loss", "heat loss of the heater block"
+        EXPANSION = "expansion", "growth of the gap reading with warmth"
+        OFFSET = "offset", "hot less cold reading on blocks of one temperature"
+        COMPLIANCE = "compliance", "change of the gap reading with force"
+        FLOOR = "floor", "repeatability between applications"
+
+    class State(models.TextChoices):
+        PROPOSED = "proposed"
+        ACCEPTED = "accepted"
+        TURNED_DOWN = "turned_down", "turned down"
+
+    code = models.CharField(max_length=12, unique=True, editable=False)
+    rig = models.ForeignKey(Rig, models.PROTECT, related_name="figures")
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    state = models.CharField(max_length=11, choices=State.choices, default=State.PROPOSED)
+    runs = models.ManyToManyField(Run, related_name="rig_figures")
+    quantity = models.CharField(max_length=40)
+    value = models.FloatField(help_text="SI")
+    u = models.FloatField(help_text="standard, SI")
+    dof = models.FloatField(null=True, blank=True)
+    result = models.JSONField(help_text="as the command line prints it")
+    reason = models.TextField()
+    proposed_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    decided_at = models.DateTimeField(null=True, blank=True)
+    decision = models.TextField("why it was decided so", blank=True)
+    valid_from = models.DateTimeField(null=True, blank=True)
+    configuration = models.ForeignKey(RigConfiguration, models.PROTECT, null=True, blank=True, related_name="+")
+
+    UNRECORDED = Recorded.UNRECORDED | {"result"}
+
+    class Meta:
+        verbose_name = "rig figure"
+        verbose_name_plural = "rig figures"
+        ordering = ("-id",)
+        triggers = (DECIDED_IS_FIXED,)
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.get_kind_display()}"

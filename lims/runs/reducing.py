@@ -174,6 +174,8 @@ def _compute(pk: int) -> tuple[Inputs, Outcome]:
         zeros = Zeros(run.zero, run.zero_after)
         if run.kind == Run.Kind.ZERO:
             outcome = bridge.reduce_zero_run(trace, snapshot.setup)
+        elif run.kind == Run.Kind.RIG:
+            outcome = bridge.keep_rig_run(trace)
         else:
             if not run.zeros_by_hand:
                 zeros = Zeros(*zeros_around(run.rig, trace.start, no_later_than=run.uploaded_at))
@@ -406,7 +408,7 @@ def queue_row(
 
 def _queue_where_zeros_changed(run: Run) -> None:
     """Queue a run anew for which another zero has become the right one since it was reduced."""
-    if run.kind == Run.Kind.ZERO or run.zeros_by_hand or run.state not in REDUCIBLE:
+    if not run.of_a_layer or run.zeros_by_hand or run.state not in REDUCIBLE:
         return
     right = zeros_around(run.rig, run.started_at, no_later_than=run.uploaded_at)
     if right != (run.zero, run.zero_after) and reduction_at_work(run) is None:

@@ -17,6 +17,7 @@ from lims.rigs import selectors, services
 from lims.rigs.readiness import channel_states
 from lims.rigs.states import RigState
 from lims.runs.selectors.applications import applications_for, refuse_rig, rigs_now, zero_of
+from lims.runs.selectors.rig_figures import figures_of_rig
 from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms import rigs as forms
@@ -79,6 +80,8 @@ def rig(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         "sensors": selectors.sensors_of(found),
         "zero": zero_of(found),
         "configurations": selectors.configurations_of(found),
+        "figures": figures_of_rig(found),
+        "may_propose": user.may("rig.propose_figure"),
         "notes": found.notes.select_related("by"),
         "applications": applications[:20],
         "may_apply": user.may("application.apply"),

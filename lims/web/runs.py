@@ -229,11 +229,11 @@ def _window_form(shown: Any) -> WindowForm:
 
 
 def _no_figures(run: Any) -> str:
-    return "A zero has no settled window." if run.kind == "zero" else ""
+    return "" if run.of_a_layer else "Without a layer there is no settled window."
 
 
 def _no_zeros(run: Any) -> str:
-    return "A zero needs no zero." if run.kind == "zero" else ""
+    return "" if run.of_a_layer else "Without a layer no zero is needed."
 
 
 # Acts -----------------------------------------------------------------------------------------------------------------

@@ -1,7 +1,7 @@
 """What may be done with blocks, rigs, sensors, calibrations and methods: one module a subject."""
 
 from lims.rigs.services.calibrations import calibrate
-from lims.rigs.services.configurations import Blocks, ChannelSpec, configure_rig
+from lims.rigs.services.configurations import Blocks, ChannelSpec, configure_rig, renew_configuration
 from lims.rigs.services.equipment import (
     add_sensor,
     change_rig,
@@ -33,6 +33,7 @@ __all__ = [
     "draft_method_version",
     "edit_method_version",
     "note_rig",
+    "renew_configuration",
     "retire_method_version",
     "return_rig",
     "take_rig_out",

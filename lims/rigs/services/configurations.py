@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TypedDict, Unpack
+from typing import Any, TypedDict, Unpack
 
 from django.utils import timezone
 
@@ -68,6 +68,22 @@ def configure_rig(
     **facts: Unpack[ConfigurationFacts],
 ) -> RigConfiguration:
     """Say what a rig is from a time on. The configurations before stay as they are, and so do their runs."""
+    return _configured(rig, actor, Arrangement(blocks, channels, dict(facts)), reason=reason, valid_from=valid_from)
+
+
+@dataclass(frozen=True, slots=True)
+class Arrangement:
+    """What a configuration says: blocks, channels and facts in SI."""
+
+    blocks: Blocks
+    channels: Sequence[ChannelSpec]
+    facts: dict[str, Any]
+
+
+def _configured(
+    rig: Rig, actor: User, wanted: Arrangement, *, reason: str, valid_from: datetime | None
+) -> RigConfiguration:
+    blocks, channels = wanted.blocks, wanted.channels
     if not reason.strip():
         raise Invalid("Say what is new and why.", fields={"reason": ["A configuration needs a reason."]})
     _check_blocks(blocks)
@@ -89,7 +105,7 @@ def configure_rig(
         cold_block=blocks.cold,
         made_by=actor,
         reason=reason.strip(),
-        **facts,
+        **wanted.facts,
     )
     configuration.save()
     _add_channels(configuration, channels)
@@ -169,3 +185,19 @@ def _check_channel(rig: Rig, spec: ChannelSpec) -> None:
 
 def _wrong(field: str, sentence: str) -> Invalid:
     return Invalid(sentence, fields={field: [sentence]})
+
+
+def renew_configuration(
+    rig: Rig, *, actor: User, reason: str, valid_from: datetime, facts: dict[str, Any]
+) -> RigConfiguration:
+    """The last configuration again, from a time on, with some facts changed. Called inside an act."""
+    last = rig.configurations.order_by("-number").first()
+    if last is None:
+        raise Invalid(f"{rig.code} has no configuration yet.", code="no-configuration")
+    kept = {name: getattr(last, name) for name in ConfigurationFacts.__annotations__}
+    channels = [
+        ChannelSpec(row.column, row.quantity, row.sensor, row.unit, row.depth, row.pair)
+        for row in last.channels.select_related("sensor")
+    ]
+    wanted = Arrangement(Blocks(last.hot_block, last.cold_block), channels, kept | facts)
+    return _configured(rig, actor, wanted, reason=reason, valid_from=valid_from)

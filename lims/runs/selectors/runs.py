@@ -135,7 +135,7 @@ def runs_touched_by(zero: Run) -> QuerySet[Run]:
             began__gte=moment - DAY,
             began__lte=moment + DAY,
         )
-        .exclude(kind=Run.Kind.ZERO)
+        .exclude(kind__in=(Run.Kind.ZERO, Run.Kind.RIG))
         .select_related("rig", "zero", "zero_after")
     )
 

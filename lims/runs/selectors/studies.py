@@ -54,6 +54,20 @@ class Study:
         return sorted(flags, key=lambda flag: flag["severity"] != "blocks")
 
 
+def workings_of(study: Study) -> list[str]:
+    """The figures of a study whose working can be shown."""
+    return bridge.workings(study.result)
+
+
+def working_of_study(study: Study, figure: str) -> dict[str, Any]:
+    """The formulas, inputs and steps of one figure of a study; NotFound where it has no such figure."""
+    try:
+        return bridge.working(study.result, figure)
+    except bridge.Failed as failed:
+        message = str(failed.error["message"])
+        raise NotFound(f"No working can be shown: {message}.", code="no-working") from failed
+
+
 # Kinds ----------------------------------------------------------------------------------------------------------------
 
 
@@ -64,7 +78,7 @@ def studies_of_runs() -> list[StudyKind]:
 
 def studies_of(reduction: Reduction | None) -> list[StudyKind]:
     """The methods that take one run, and whose channels this one's has."""
-    if reduction is None or not reduction.inputs or reduction.run.kind == Run.Kind.ZERO:
+    if reduction is None or not reduction.inputs or not reduction.run.of_a_layer:
         return []
     return [kind for kind in bridge.study_kinds() if not kind.of_runs and not _missing(kind, reduction)]
 
@@ -95,8 +109,8 @@ def study_run_for(user: User, code: str, method: str) -> Study:
     """Study one run by a method, with the setup and the zero of its current reduction."""
     run, kind = get_run_for(user, code), kind_of(method, of_runs=False)
     reduction = _current(run)
-    if run.kind == Run.Kind.ZERO:
-        raise Conflict(f"{run.code} is a zero: there is no layer in it to study.", code="no-layer")
+    if not run.of_a_layer:
+        raise Conflict(f"{run.code} is {run.get_kind_display()}: there is no layer in it to study.", code="no-layer")
     if missing := _missing(kind, reduction):
         raise Conflict(
             f"{run.code} has no channel for {' and '.join(missing)}; {kind.label.lower()} needs it.",
@@ -185,7 +199,9 @@ def runs_to_study(user: User, kind: StudyKind, wanted: Mapping[str, str]) -> Que
     narrow = {lookup: wanted[name] for name, lookup in lookups.items() if wanted.get(name)}
     runs = runs_for(user).defer(*LONG).filter(current__figures__has_keys=list(kind.needs), **narrow)
     shown = {f"shown_{key}": F(f"current__result__figures__{key}") for key in kind.needs}
-    return runs.exclude(kind=Run.Kind.ZERO).exclude(state__in=SPENT).annotate(**shown)[:MOST_OFFERED]
+    return (
+        runs.exclude(kind__in=(Run.Kind.ZERO, Run.Kind.RIG)).exclude(state__in=SPENT).annotate(**shown)[:MOST_OFFERED]
+    )
 
 
 # Cache ----------------------------------------------------------------------------------------------------------------

@@ -82,7 +82,7 @@ def record_zero(*, actor: User, rig: Rig, content: Any, name: str, key: str | No
 def _upload(*, actor: User, incoming: Incoming, **about: Unpack[About]) -> Run:
     _refuse_same_bytes(incoming)
     place = _placed(incoming, about)
-    if place.kind == Run.Kind.ZERO:
+    if place.kind in (Run.Kind.ZERO, Run.Kind.RIG):
         require(actor, "rig.record_zero")
     _refuse_beyond_quota(actor, incoming)
     file = store_file(incoming.content, name=incoming.name, media_type=incoming.media_type, by=actor)
@@ -147,7 +147,7 @@ def _placed(incoming: Incoming, about: About) -> Place:
     rig = about.get("rig") or (application.rig if application else None)
     if rig is None and "rig" in incoming.notes:
         rig = _rig_said(incoming.notes["rig"])
-    if kind == Run.Kind.ZERO:
+    if kind in (Run.Kind.ZERO, Run.Kind.RIG):
         return Place(kind, _agreed_rig(incoming, _known_rig(incoming, rig)), None)
     application = application or propose_application(incoming, rig)
     _refuse_other_application(incoming, application)
@@ -184,7 +184,7 @@ def _names(rig: Rig, said: str) -> bool:
 def _known_rig(incoming: Incoming, rig: Rig | None) -> Rig:
     if rig is None:
         raise Invalid(
-            f"{incoming.name}: which rig is this zero of?",
+            f"{incoming.name}: which rig was this recorded on?",
             code="rig-unknown",
             next_step="Choose the rig, or let the rig's program write a line '# rig: <name>'.",
             fields={"rig": ["Choose the rig."]},
