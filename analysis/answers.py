@@ -23,6 +23,8 @@ _FOLLOWING = {
     "expected": ("conductivity", "Bruggeman's differential model"),
     "upper_bound": ("conductivity", "Hashin-Shtrikman upper bound"),
     "parallel_bound": ("conductivity", "parallel bound of the composition"),
+    "level_factor": ("", "conductivity over the rival's, to draw level"),
+    "level_conductivity": ("conductivity", "conductivity to draw level with the rival"),
 }
 
 
@@ -48,6 +50,8 @@ def _add_claim(commands: Any) -> None:
         description="Whether an advertised figure can be, in one sentence.",
         epilog="""example:
   python -m analysis claim --conductivity "9 W/(m*K)" --gap "50 um" --impedance "8 mm^2*K/W" --kind paste
+  python -m analysis claim --rise "6.44 K" --power "240 W" --area "900 mm^2" --gap "12.6 um" --kind paste
+  python -m analysis claim --gap "20 um" --rival-gap "12 um" --rival-conductivity "3 W/(m*K)"
 
 Values carry their unit. Exit code 0: plausible; 1: doubtful or impossible; 2: a value cannot be read.
 With --json: verdict (plausible, doubtful, impossible), sentence, findings, follows (what the figures give).""",
@@ -68,6 +72,8 @@ With --json: verdict (plausible, doubtful, impossible), sentence, findings, foll
         ("--matrix-density", "density of the matrix"),
         ("--filler-density", "density of the filler"),
         ("--largest-particle", "size of the largest particle"),
+        ("--rival-gap", "thickness of a rival's layer, to draw level with"),
+        ("--rival-conductivity", "of that rival"),
     ):
         parser.add_argument(option, help=words)
     parser.add_argument("--kind", default="", help="kind of material, such as paste, pad or liquid_metal")
@@ -91,10 +97,12 @@ def claim(options: argparse.Namespace) -> Answer:
             filler=_value(options, "filler", "conductivity"),
             volume_fraction=_share(options),
             largest_particle=_value(options, "largest_particle", "length"),
+            rival_gap=_value(options, "rival_gap", "length"),
+            rival_conductivity=_value(options, "rival_conductivity", "conductivity"),
         )
     )
     code = 0 if judged.verdict is Verdict.PLAUSIBLE else 1
-    return Answer(_claim_data(judged), _claim_text(judged), code)
+    return Answer(claim_data(judged), _claim_text(judged), code)
 
 
 def _value(options: argparse.Namespace, name: str, dimension: str) -> float | None:
@@ -126,11 +134,13 @@ def _share(options: argparse.Namespace) -> float | None:
     return float(volume_fractions([mass, 1.0 - mass], densities=[one or 0.0 for one in densities])[0])
 
 
-def _claim_data(judged: Judgement) -> dict[str, Any]:
+def claim_data(judged: Judgement) -> dict[str, Any]:
+    """What was found of a claim, ready for JSON: verdict, sentence, findings, and what follows in shown units."""
     follows = {}
     for name, value in judged.follows.items():
-        quantity = QUANTITIES[_FOLLOWING[name][0]]
-        follows[name] = {"value": from_si(value, quantity.shown, quantity.key), "unit": quantity.shown}
+        key, label = _FOLLOWING[name]
+        shown, unit = (from_si(value, QUANTITIES[key].shown, key), QUANTITIES[key].shown) if key else (value, "1")
+        follows[name] = {"value": shown, "unit": unit, "label": label}
     findings = [asdict(finding) for finding in judged.findings]
     return {"verdict": judged.verdict, "sentence": judged.sentence, "findings": findings, "follows": follows}
 
@@ -138,10 +148,10 @@ def _claim_data(judged: Judgement) -> dict[str, Any]:
 def _claim_text(judged: Judgement) -> str:
     lines = [f"{judged.verdict}: {judged.sentence}"]
     lines += [f"  also {one.verdict}: {one.sentence}" for one in judged.findings if one.sentence != judged.sentence]
-    for name, value in judged.follows.items():
-        key, label = _FOLLOWING[name]
-        quantity = QUANTITIES[key]
-        lines.append(f"  {label}: {from_si(value, quantity.shown, key):.4g} {quantity.shown}")
+    for entry in claim_data(judged)["follows"].values():
+        lines.append(
+            f"  {entry['label']}: {entry['value']:.4g} {'' if entry['unit'] == '1' else entry['unit']}".rstrip()
+        )
     return "\n".join(lines)
 
 

@@ -86,7 +86,7 @@ class Claim:
 
     `conductivity` of the material [W/(m K)], `gap` [m], `impedance` [m2 K/W], `temperature_rise` [K] at `heat_flux`
     [W/m2], `kind` a key of KINDS; conductivities of `matrix` and `filler` [W/(m K)], `volume_fraction` of filler
-    [1], `largest_particle` [m].
+    [1], `largest_particle` [m]; `rival_gap` [m] and `rival_conductivity` of a material to draw level with.
     """
 
     conductivity: float | None = None
@@ -99,6 +99,8 @@ class Claim:
     filler: float | None = None
     volume_fraction: float | None = None
     largest_particle: float | None = None
+    rival_gap: float | None = None
+    rival_conductivity: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +161,7 @@ def _check(claim: Claim) -> None:
         raise OutOfRange(f"kind: expected one of {', '.join(KINDS)}, found '{claim.kind}'")
     if claim.volume_fraction is not None and not 0.0 <= claim.volume_fraction <= 1.0:
         raise OutOfRange(f"volume fraction: expected 0 to 1, found {claim.volume_fraction:g}")
-    for name in ("heat_flux", "matrix", "filler", "largest_particle"):
+    for name in ("heat_flux", "matrix", "filler", "largest_particle", "rival_gap", "rival_conductivity"):
         if name in stated and not stated[name] > 0.0:
             raise OutOfRange(f"{name.replace('_', ' ')}: expected above zero, found {stated[name]:g}")
 
@@ -178,6 +180,10 @@ def _follows(claim: Claim) -> dict[str, float]:
         found["layer_impedance"] = claim.gap / claim.conductivity
         if claim.heat_flux is not None:
             found["least_rise"] = found["layer_impedance"] * claim.heat_flux
+    if claim.gap is not None and claim.rival_gap is not None:
+        found["level_factor"] = claim.gap / claim.rival_gap
+        if claim.rival_conductivity is not None:
+            found["level_conductivity"] = found["level_factor"] * claim.rival_conductivity
     if claim.matrix is not None and claim.filler is not None and claim.volume_fraction is not None:
         two = {"filler": claim.filler, "fraction": claim.volume_fraction}
         low, high = hashin_shtrikman(claim.matrix, **two)
@@ -374,9 +380,34 @@ def _nothing_against(claim: Claim, follows: Mapping[str, float]) -> str:
         )
     if "layer_impedance" in follows:
         said.append(f"the layer alone has {_text(follows['layer_impedance'], 'thermal_impedance')}")
+    said += _thin_metal(claim, follows)
+    if "level_factor" in follows:
+        said.append(_level(claim, follows))
     if "least_rise" in follows and claim.temperature_rise is None:
         said.append(f"a rise of at least {_text(follows['least_rise'], 'temperature_rise')} at this flux")
     return f"Nothing speaks against it: {'; '.join(said)}." if said else "Nothing speaks against it."
+
+
+def _thin_metal(claim: Claim, follows: Mapping[str, float]) -> list[str]:
+    """How little of an impedance the layer itself makes, where its kind could conduct so much better than it shows."""
+    entry, impedance = kind_of(claim.kind), follows.get("thermal_impedance")
+    if entry is None or claim.gap is None or impedance is None or claim.conductivity is not None:
+        return []
+    alone = claim.gap / entry.usual
+    if not 0.0 < alone < (1.0 - _CONTACTS) * impedance:
+        return []
+    return [
+        f"at {entry.usual:g} W/(m*K) the layer alone would have {_text(alone, 'thermal_impedance')}, so contacts, "
+        "coverage or the rig's own floor can make nearly all of it"
+    ]
+
+
+def _level(claim: Claim, follows: Mapping[str, float]) -> str:
+    gaps = f"{_text(claim.gap or 0.0, 'gap')} against {_text(claim.rival_gap or 0.0, 'gap')}"
+    level = f"{gaps} draws level at {follows['level_factor']:.3g} times the conductivity"
+    if "level_conductivity" not in follows:
+        return f"{level}, contacts alike"
+    return f"{level}, {_text(follows['level_conductivity'], 'conductivity')}, contacts alike"
 
 
 def _where_from(claim: Claim, follows: Mapping[str, float]) -> str:

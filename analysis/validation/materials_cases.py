@@ -238,8 +238,9 @@ def _ageing() -> Iterator[Check]:
     for exponent, energy, expected in ((3.0, 0.9, 324.53), (2.7, 0.7, 109.07)):
         found = ageing.peck_factor(energy, exponent=exponent, use=mild, test=damp).value
         yield Check(f"Peck, 85 degC 85 % to 40 degC 50 %, n {exponent:g}, {energy:g} eV", expected, found, 0.01)
-    slow = ageing.Cycling(50.0, 1.0 / 86_400.0, to_si(75.0, "degC", "temperature"))
-    fast = ageing.Cycling(180.0, 48.0 / 86_400.0, to_si(125.0, "degC", "temperature"))
+    day = to_si(1.0, "d", "time")
+    slow = ageing.Cycling(50.0, 1.0 / day, to_si(75.0, "degC", "temperature"))
+    fast = ageing.Cycling(180.0, 48.0 / day, to_si(125.0, "degC", "temperature"))
     found = ageing.norris_landzberg_factor(use=slow, test=fast).value
     yield Check("Norris-Landzberg, 50 K once a day, 180 K 48 times a day", 5.2248, found, 1e-3)
 

@@ -14,6 +14,7 @@ from analysis.statistics.monte_carlo import Drawing
 from analysis.statistics.uncertainty import Estimate, Source, total
 from analysis.validation.case import Case, Check
 
+_EXACT = 1e-15
 _QUICK = Trials(share=0.5)  # half of the tolerance: the page that shows the cases waits for them
 
 
@@ -72,13 +73,11 @@ def _loss(x: float) -> Iterator[Check]:
     exact = stats.ncx2(2, max((x / 0.005) ** 2, 1e-12), scale=25e-6)
     shares = np.linspace(1e-9, 0.05 - 1e-9, 1001)
     best = float(shares[np.argmin(exact.ppf(shares + 0.95) - exact.ppf(shares))])
-    yield Check(f"estimate at {x:g}", 1e6 * (x**2 + 50e-6), 1e6 * found.value, 1e6 * 0.01 * spread, "1e-6")
-    yield Check(f"standard uncertainty at {x:g}", 1e6 * spread, 1e6 * found.u, 1e6 * 0.01 * spread, "1e-6")
+    off = 0.01 * spread
+    yield Check(f"estimate at {x:g}", x**2 + 50e-6, found.value, off)
+    yield Check(f"standard uncertainty at {x:g}", spread, found.u, off)
     for name, share, end in (("lower", best, found.shortest[0]), ("upper", best + 0.95, found.shortest[1])):
-        expected = 1e6 * float(exact.ppf(share))
-        yield Check(
-            f"{name} end of the shortest 95 % interval at {x:g}", expected, 1e6 * end, 1e6 * 0.1 * spread, "1e-6"
-        )
+        yield Check(f"{name} end of the shortest 95 % interval at {x:g}", float(exact.ppf(share)), end, 10.0 * off)
 
 
 def _losses() -> Iterator[Check]:
@@ -112,7 +111,7 @@ def _gauge_block() -> Iterator[Check]:
 def _tolerances() -> Iterator[Check]:
     for u, digits, tolerance in ((0.00035, 2, 5e-6), (2.0, 1, 0.5), (2.0, 2, 0.05), (0.0996, 2, 0.005)):
         found = monte_carlo.numerical_tolerance(u, digits=digits)
-        yield Check(f"of {u:g} with {digits} digits", tolerance, found, 1e-9 * tolerance)
+        yield Check(f"of {u:g} with {digits} digits", tolerance, found, _EXACT)
 
 
 _FUNCTION = "monte_carlo.propagate_estimate"

@@ -70,6 +70,7 @@ def _water() -> Iterator[Check]:
 
 # CoolProp 8.0.0, INCOMP::MEG[0.3] (Melinder 2010) at 25 degC: kg/m3, J/(kg K)
 _GLYCOL = (1035.9, 3732.8)
+_MIXED = 1e-3  # relative: two tables of water
 # Handbook values of aqueous ethylene glycol at 20 degC (from memory, three to four digits): %, kg/m3, J/(kg K)
 _HANDBOOK = ((20.0, 1024.0, 3870.0), (30.0, 1038.0, 3700.0), (40.0, 1052.0, 3500.0), (50.0, 1065.0, 3300.0))
 
@@ -86,7 +87,7 @@ def _glycols() -> Iterator[Check]:
         yield Check(f"heat capacity with {percent:g} %, handbook", capacity, found[1], slack[1], "J/(kg*K)")
     plain, none = coolant.coolant_of("water"), coolant.coolant_of("propylene glycol 0 %")
     same = plain.density(_kelvin(25.0))[0]
-    yield Check("a mixture without glycol is water", same, none.density(_kelvin(25.0))[0], 1e-3 * same, "kg/m^3")
+    yield Check("a mixture without glycol is water", same, none.density(_kelvin(25.0))[0], _MIXED * same, "kg/m^3")
     for percent, freezes in ((30, -14.0), (50, -36.0)):
         mixture = coolant.Mixture("ethylene glycol", percent / 100.0)
         yield Check(f"freezing point with {percent} %, handbook", freezes, _celsius(mixture.range[0]), 2.0, "degC")

@@ -21,7 +21,7 @@ from analysis.setup_reading import read_setup
 from analysis.units import from_si, shown, shown_difference
 from analysis.worked import Script, script_of
 from analysis.working.recipes import RECIPES
-from analysis.working.sheet import Known, Sheet, Step, calculating_unit, printed, rounded
+from analysis.working.sheet import DIGITS, Known, Sheet, Step, calculating_unit, printed, rounded
 
 _AGREES = 1e-6  # of the figure, or of its uncertainty: ten digits leave far less
 
@@ -44,8 +44,14 @@ class Working:
 
     @property
     def agrees(self) -> bool:
-        """Whether the steps lead to the figure that the reduction states."""
+        """Whether the steps lead to the figure that the result states, as far as printed numbers can.
+
+        A difference of two numbers is not known better than the last digits they are printed with.
+        """
         slack = _AGREES * max(abs(self.stated), shown_difference(self.measured.u, self.figure))
+        slack += max((abs(one.value) for one in self.known if one.unit == self.unit), default=0.0) * 10.0 ** (
+            1 - DIGITS
+        )
         return abs(self.result - self.stated) <= slack
 
 
@@ -90,6 +96,11 @@ def working_of(result: Reduction | Outcome | Mapping[str, Any], figure: str) -> 
         measured=measured,
         budget=made.budget.get(figure, ()),
     )
+
+
+def figures_worked(result: Reduction | Outcome | Mapping[str, Any]) -> list[str]:
+    """The figures of a result whose working can be shown, in its order."""
+    return _made(result).known
 
 
 def _made(result: Reduction | Outcome | Mapping[str, Any]) -> _Made:

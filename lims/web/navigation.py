@@ -54,6 +54,7 @@ GROUPS: tuple[Group, ...] = (
             Entry("runs", "Runs"),
             Entry("comparisons", "Comparisons"),
             Entry("map", "Gap and conductivity"),
+            Entry("claims", "Claims"),
         ),
         chain=True,
     ),

@@ -44,15 +44,32 @@ def _shown(request: HttpRequest, found: studies_.Study, name: str, **more: Any) 
         answer = JsonResponse(found.result, json_dumps_params={"indent": 2, "ensure_ascii": False})
         answer["Content-Disposition"] = f'attachment; filename="{name}.json"'
         return answer
+    if figure := request.GET.get("working"):
+        return _worked(request, found, figure, **more)
     address = request.GET.copy()
     address["json"] = "1"
+    runs = request.GET.copy()
     context = {
         "study": found,
+        "workings": studies_.workings_of(found),
+        "working_query": f"{runs.urlencode()}&" if runs else "",
         "rows": figure_rows_of(found.result),
         "sections": sections_of(found.result),
         "json_url": f"{request.path}?{address.urlencode()}",
     }
     return render(request, "studies/study.html", context | more)
+
+
+def _worked(request: HttpRequest, found: studies_.Study, figure: str, **more: Any) -> HttpResponse:
+    """How one figure of a study was worked out."""
+    back = request.GET.copy()
+    back.pop("working")
+    context = {
+        "study": found,
+        "working": studies_.working_of_study(found, figure),
+        "study_url": f"{request.path}?{back.urlencode()}",
+    }
+    return render(request, "studies/working.html", context | more)
 
 
 def _choose(request: HttpRequest, method: str, codes: list[str]) -> HttpResponse:

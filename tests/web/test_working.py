@@ -62,3 +62,18 @@ def test_a_result_made_before_inputs_were_kept_says_so(client, run) -> None:
 def test_without_signing_in_nothing_is_shown(client, run) -> None:
     client.logout()
     assert client.get(f"/runs/{run.code}/working/temperature_rise/").status_code in (302, 403)
+
+
+def test_the_figures_of_a_study_lead_to_their_working(client, run) -> None:
+    page = client.get(f"/runs/{run.code}/studies/press/").content.decode()
+    links = re.findall(r'href="(\?[^"]*working=[^"]+)"', page)
+    assert links
+    for link in links:
+        found = client.get(f"/runs/{run.code}/studies/press/{html.unescape(link)}")
+        assert "That is what the study states." in text_of(found)
+    assert client.get(f"/runs/{run.code}/studies/press/?working=conductivity").status_code == 404
+
+
+def test_small_numbers_stand_in_the_unit_people_see_first(client, run) -> None:
+    page = client.get(f"/runs/{run.code}/working/gap/").content.decode()
+    assert re.search(r'<td class="number">[\d.]+\u00a0µm</td><td class="number">[\d.]+×10⁻⁶\u00a0m</td>', page)

@@ -25,6 +25,9 @@ from lims.web.states import kind_of, label_of
 register = template.Library()
 NO_BREAK = "\u00a0"
 INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d")
+PLAIN_UNIT = re.compile(r"mm\^2\*K/W|W/\(m\*K\)|W/cm\^2|(?<![A-Za-z])um(?![A-Za-z])|degC")
+POWER = re.compile(r"e([+-]?\d+)$")
+RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "+")
 PADDED = re.compile(r"-?\d+\.\d*0$")
 
 
@@ -121,6 +124,20 @@ def unit_of(field: BoundField) -> str:
 def written_unit(unit: str) -> str:
     """A unit as printed: `{{ "mm^2*K/W"|unit }}` gives mm²·K/W."""
     return pretty_unit(unit)
+
+
+@register.filter
+def units(sentence: str) -> str:
+    """A sentence of the analysis with its units as printed: mm²·K/W, µm."""
+    return PLAIN_UNIT.sub(lambda found: pretty_unit(found[0]), sentence)
+
+
+@register.filter
+def worked_number(text: str) -> str:
+    """A number of a working with its unit as printed: `91.5e-6 m^2*K/W` gives 91.5×10⁻⁶ m²·K/W."""
+    number, _, unit = text.partition(" ")
+    number = POWER.sub(lambda found: f"×10{found[1].translate(RAISED)}", number)
+    return f"{number}{NO_BREAK}{pretty_unit(unit)}".strip(NO_BREAK)
 
 
 @register.filter
