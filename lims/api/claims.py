@@ -42,7 +42,7 @@ class ClaimFindingSerializer(serializers.Serializer[Any]):
 class ClaimFollowingSerializer(serializers.Serializer[Any]):
     """A number that follows from what was stated."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     value = serializers.FloatField()
     unit = serializers.CharField()
 

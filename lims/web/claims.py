@@ -23,7 +23,7 @@ _MORE = 5  # fields that stand open; the others open on demand
 @page("laboratory.read")
 def claim(request: HttpRequest) -> HttpResponse:
     """The form, and below it the answer in sentences where something was claimed."""
-    asked = any(value.strip() for value in request.GET.values())
+    asked = any(str(value).strip() for value in request.GET.values())
     form = ClaimForm(request.GET if asked else None)
     context: dict[str, Any] = {"form": form}
     if asked and form.is_valid():
