@@ -16,13 +16,14 @@ from lims.accounts.acts import require
 from lims.accounts.models import User
 from lims.cases.models import Hold
 from lims.core.codes import expect_kind
-from lims.core.errors import Invalid, Refusal
+from lims.core.errors import Invalid, NotFound, Refusal
 from lims.core.finding import by_code
+from lims.core.labels import USUAL, Layout
 from lims.formulations.models import Batch
 from lims.materials.kinds import caution_keys
 from lims.materials.models import Lot, Material
 from lims.materials.selectors import Meeting, warnings_between
-from lims.samples.models import BlindIdentity, CustodyEvent, Sample
+from lims.samples.models import BlindIdentity, CustodyEvent, LabelFormat, Sample
 from lims.samples.states import SampleState
 
 READ = "laboratory.read"
@@ -235,6 +236,53 @@ def hazards_of(sample: Sample) -> tuple[str, ...]:
     """The hazard codes of what a sample holds, each once: they belong on its label whatever the recipe."""
     codes = [str(row.get("code") or "") for material in materials_of(sample) for row in material.hazards]
     return tuple(sorted({code for code in codes if code.startswith("H")}))
+
+
+def pictograms_of(sample: Sample) -> tuple[str, ...]:
+    """The codes of the pictograms on the newest safety data sheets of what a sample holds, each once."""
+    newest = [material.sheets.order_by("-id").first() for material in materials_of(sample)]
+    return tuple(sorted({code for sheet in newest if sheet for code in sheet.pictograms}))
+
+
+# Labels
+
+FORMAT_FIELDS = (
+    "width",
+    "height",
+    "columns",
+    "rows",
+    "page_width",
+    "page_height",
+    "margin_left",
+    "margin_top",
+    "pitch_across",
+    "pitch_down",
+)
+MEDIA = LabelFormat.Medium.choices
+
+
+def layout_of(row: LabelFormat) -> Layout:
+    """How a format lays labels out."""
+    return Layout(**{name: getattr(row, name) for name in FORMAT_FIELDS})
+
+
+def label_formats_for(user: User) -> QuerySet[LabelFormat]:
+    """The formats that are offered, by name."""
+    require(user, READ)
+    return LabelFormat.objects.filter(retired=False).order_by("name")
+
+
+def get_label_format_for(user: User, name: str) -> LabelFormat:
+    """One format by its name."""
+    found = label_formats_for(user).filter(name=name).first()
+    if found is None:
+        raise NotFound(f"There is no format of labels called '{name}'.")
+    return found
+
+
+def layout_called(user: User, name: str) -> Layout:
+    """The layout of a format by its name; `sheet` and `printer` are the usual ones."""
+    return USUAL[name] if name in USUAL else layout_of(get_label_format_for(user, name))
 
 
 def get_holder(username: str) -> User:

@@ -23,6 +23,11 @@ class Says:
     lines: tuple[str, ...] = ()
     hazards: tuple[str, ...] = ()
     storage: str = ""
+    pictograms: tuple[str, ...] = ()
+
+
+MAKERS: dict[str, Callable[[HttpRequest, str], Label]] = {}
+"""How the label of each kind of record is made: for printing several at once, of several kinds."""
 
 
 def label_paths(
@@ -40,7 +45,10 @@ def label_paths(
             lines=words.lines,
             hazards=words.hazards,
             storage=words.storage,
+            pictograms=words.pictograms,
         )
+
+    MAKERS[kind] = made
 
     def label(request: HttpRequest, code: str) -> HttpResponse:
         found = made(request, code)
@@ -48,6 +56,7 @@ def label_paths(
         context = {
             "label": found,
             "record_url": reverse(kind, args=[found.code]),
+            "many_url": f"{reverse('labels')}?codes={found.code}",
             "png_url": reverse(file, args=[found.code, "png"]),
             "pdf_url": reverse(file, args=[found.code, "pdf"]),
         }

@@ -24,6 +24,7 @@ from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, 
 from lims.web.forms.desk import MoveForm, OpenForm, SymbolForm, place_names
 from lims.web.forms.fields import ReasonForm, SignForm
 from lims.web.forms.materials import LotFilter, LotForm, ResultForm, StockForm
+from lims.web.labels import MAKERS
 from lims.web.standing import CASE_ACTS, DecideForm, concession_acts, standing_context, why_not_released
 
 
@@ -114,6 +115,7 @@ def lot(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         "containers": selectors.container_codes(found),
         "places": place_names(),
         "may_see_uses": user.may("recipe.read"),
+        "secret_kinds": ("weighing", "blend", "treatment"),
         "entries": readable(history_of("lot", found.code)[:50], user),
         "came_from": [*filter(None, [found.supplier]), found.material, *found.parents.all()],
         "went_into": _uses(found),
@@ -157,7 +159,11 @@ def _label(request: HttpRequest, found: Any) -> Label:
         lines=(f"received {found.received_on.isoformat()}{expiry}", _whose(found), *container),
         hazards=tuple(h["code"] or h["text"] for h in found.hazards),
         storage=found.storage,
+        pictograms=tuple(found.safety_sheet.pictograms) if found.safety_sheet else (),
     )
+
+
+MAKERS["lot"] = lambda request, code: _label(request, selectors.get_lot_for(person(request), code))
 
 
 def _container(request: HttpRequest, found: Any) -> tuple[str, tuple[str, ...]]:

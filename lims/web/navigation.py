@@ -58,7 +58,15 @@ GROUPS: tuple[Group, ...] = (
         ),
         chain=True,
     ),
-    Group("Keep", (Entry("rigs", "Rigs"), Entry("methods", "Methods"), Entry("specifications", "Specifications"))),
+    Group(
+        "Keep",
+        (
+            Entry("rigs", "Rigs"),
+            Entry("methods", "Methods"),
+            Entry("specifications", "Specifications"),
+            Entry("labels", "Labels"),
+        ),
+    ),
     Group(
         "Quality",
         (

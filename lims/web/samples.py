@@ -147,7 +147,8 @@ def _says(found: Any) -> Says:
         lines.append(f"from {(found.batch or found.lot).code}")
     if found.expires_on:
         lines.append(f"expires {found.expires_on.isoformat()}")
-    return Says(found.name, tuple(lines), selectors.hazards_of(found), found.storage)
+    pictograms = selectors.pictograms_of(found)
+    return Says(found.name, tuple(lines), selectors.hazards_of(found), found.storage, pictograms)
 
 
 _S = SampleState

@@ -5,6 +5,7 @@ import { startNumber } from "./number.js";
 import { startOnce } from "./once.js";
 import { startPlots } from "./plot.js";
 import { startRefresh } from "./refresh.js";
+import { startScan } from "./scan.js";
 import { startSymbol } from "./symbol.js";
 
 /** Start the behaviours of everything inside `root` (the page, or a fragment that came later). */
@@ -14,6 +15,7 @@ export function start(root) {
   startOnce(root);
   startDrop(root);
   startPlots(root);
+  startScan(root);
   startSymbol(root);
 }
 

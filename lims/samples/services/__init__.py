@@ -2,6 +2,7 @@
 
 from lims.samples.services.blind import register_blind_sample
 from lims.samples.services.custody import move_sample, note_custody
+from lims.samples.services.labels import retire_label_format, set_label_format
 from lims.samples.services.registering import (
     SampleFacts,
     refuse_sample,
@@ -31,7 +32,9 @@ __all__ = [
     "register_sheets",
     "release_sample_for_retest",
     "retain_sample",
+    "retire_label_format",
     "return_sample",
+    "set_label_format",
     "split_sample",
     "take_sample",
     "use_up_sample",
