@@ -19,6 +19,7 @@ from lims.web import (
     materials,
     methods,
     plans,
+    printing,
     quality,
     records,
     rig_figures,
@@ -61,6 +62,7 @@ NOUNS = (
     tracing,
     validation,
     search,
+    printing,
     look,
 )
 
