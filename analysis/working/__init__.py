@@ -23,6 +23,7 @@ from analysis.worked import Script, script_of
 from analysis.working.recipes import RECIPES
 from analysis.working.sheet import DIGITS, Known, Sheet, Step, calculating_unit, printed, rounded
 
+_MANY = 100_000  # degrees of freedom that are as good as infinitely many
 _AGREES = 1e-6  # of the figure, or of its uncertainty: ten digits leave far less
 
 
@@ -153,9 +154,10 @@ def uncertainty_steps(working: Working) -> tuple[str, ...]:
     squares = " + ".join(f"{printed(part)}^2" for part in parts)
     u = shown_difference(working.measured.u, working.figure)
     dof = working.measured.dof
+    freedom = f"{dof:.4g}" if dof < _MANY else f"over {_MANY:g}"
     return (
         f"u = sqrt({squares}) = {printed(u)} {unit}",
-        f"degrees of freedom (Welch-Satterthwaite): {dof:.4g}; k = {working.measured.k:.4g}",
+        f"degrees of freedom (Welch-Satterthwaite): {freedom}; k = {working.measured.k:.4g}",
         f"U = k * u = {printed(shown_difference(working.measured.expanded, working.figure))} {unit}",
     )
 
