@@ -260,6 +260,11 @@ def test_lots_are_split_and_treated_by_page_and_their_page_shows_the_way(client)
     assert re.search(r"Lost</th>.*?>10<span", page)
     assert re.search(r"Came out</th>.*?>490<span", page)
     assert dried.code in client.get(f"/lots/{lot.code}/").content.decode()
+    client.force_login(somebody(Role.OPERATOR))  # who may not read recipes
+    assert "500<span" in page
+    page = client.get(made.url).content.decode()
+    assert "500<span" not in page
+    assert "part of a recipe" in page
 
 
 def test_a_size_distribution_is_pasted_plotted_and_a_bad_row_comes_back_filled(client, file_store) -> None:

@@ -27,8 +27,8 @@ def move_stock(lot: Lot, *, mass: Decimal, kind: str, by: User | None, cause: st
     if mass < 0:
         _require_stock(fresh, -mass, cause=cause, kind=kind)
     move = StockMove(lot=fresh, kind=kind, mass=mass, cause=cause, reason=reason.strip(), by=by)
-    # what went into a batch stands with the batch's weighing, which only those who may read recipes see
-    told = not cause or cause.startswith("LOT-")
+    # what went into a batch or a blend is a part of a recipe; the ledger shows it to those who may read recipes
+    told = cause in ("", fresh.code)
     return written(move, **({"mass": mass, "kind": kind} if told else {}))
 
 
