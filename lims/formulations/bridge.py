@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
 from analysis.errors import AnalysisError
+from analysis.materials.composing import Typed, bounds, composed_masses
+from analysis.materials.conductivity import MODELS, expect
 from analysis.materials.mixture import mixture
+from lims.core.errors import Invalid
 from lims.materials.models import Material
 
 
@@ -37,3 +40,74 @@ def volumes_of(parts: Iterable[tuple[Material, Decimal]]) -> Volumes:
     except AnalysisError as error:
         return Volumes(why=f"not computed: {error.message}")
     return Volumes({int(pk): phi for pk, phi in found.volume_fractions.items()}, found.density)
+
+
+PLACES = Decimal("0.00000001")
+HUNDRED = Decimal(100)
+
+
+def mass_fractions_of(typed: Sequence[tuple[Material, str, Decimal]]) -> list[Decimal]:
+    """Mass fractions of lines typed as (material, basis, amount); a fraction typed by mass stays as it was typed.
+
+    Amounts are percent by mass or volume, or parts per hundred of the fluids. What rounding leaves goes to a line that
+    was not typed by mass.
+    """
+    if all(basis == "mass" for _, basis, _ in typed):
+        return [amount / HUNDRED for _, _, amount in typed]
+    lines = [
+        Typed(m.name, basis, float(amount if basis == "parts" else amount / HUNDRED), m.density, m.kind == "carrier")
+        for m, basis, amount in typed
+    ]
+    try:
+        found = [Decimal(repr(float(w))).quantize(PLACES) for w in composed_masses(lines)]
+    except AnalysisError as error:
+        words = f"Not computed: {error.message}."
+        raise Invalid(words, code=error.code, fields={"lines": [words]}) from error
+    for i, (_, basis, amount) in enumerate(typed):
+        if basis == "mass":
+            found[i] = amount / HUNDRED
+    left = 1 - sum(found, Decimal(0))
+    if abs(left) <= PLACES * len(found):
+        free = [i for i, (_, basis, _) in enumerate(typed) if basis != "mass"]
+        found[max(free, key=lambda i: found[i])] += left
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Conducting:
+    """Bounds and models of the conductivity [W/(m K)]: (name, source, value, cautions); or why there are none."""
+
+    low: float | None = None
+    high: float | None = None
+    models: tuple[tuple[str, str, float, tuple[str, ...]], ...] = ()
+    why: str = ""
+    models_why: str = ""
+
+
+def conducting_of(parts: Iterable[tuple[Material, Decimal]]) -> Conducting:
+    """What a composition can conduct; never a partial number: one property missing, and there is none."""
+    kept = [(material, fraction) for material, fraction in parts if fraction > 0]
+    volumes = volumes_of(kept)
+    if volumes.why:
+        return Conducting(why=volumes.why)
+    known = {material.pk: material for material, _ in kept}
+    lacking = [material.name for material in known.values() if not material.conductivity]
+    if lacking:
+        return Conducting(why=f"not computed: conductivity of {', '.join(lacking)} missing")
+    if abs(sum((fraction for _, fraction in kept), Decimal(0)) - 1) > Decimal("0.0001"):
+        return Conducting(why="not computed: the lines do not make 100 %")
+    pairs = [(known[pk], phi) for pk, phi in volumes.fractions.items()]
+    low, high = bounds([m.conductivity or 0.0 for m, _ in pairs], fractions=[phi for _, phi in pairs])
+    fluids = [pair for pair in pairs if pair[0].kind == "carrier"]
+    if len(pairs) != 2 or len(fluids) != 1:
+        return Conducting(low, high, models_why="The models take one filler in one fluid; the bounds hold for all.")
+    (matrix, _), (filler, phi) = fluids[0], next(pair for pair in pairs if pair[0].kind != "carrier")
+    return Conducting(low, high, _models(matrix, filler, phi))
+
+
+def _models(matrix: Material, filler: Material, phi: float) -> tuple[tuple[str, str, float, tuple[str, ...]], ...]:
+    found = []
+    for key in ("maxwell", "bruggeman_differential", "lewis_nielsen"):
+        got = expect(key, matrix.conductivity or 0.0, filler=filler.conductivity or 0.0, fraction=phi)
+        found.append((MODELS[key].name, f"{MODELS[key].source}, {MODELS[key].remark}", got.value, got.cautions))
+    return tuple(found)

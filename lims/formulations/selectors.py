@@ -16,7 +16,10 @@ from lims.cases.models import Hold
 from lims.core.codes import expect_kind
 from lims.core.errors import NotFound, Refusal
 from lims.core.finding import by_code
+from lims.formulations.bridge import Conducting as Conducting
 from lims.formulations.bridge import Volumes, volumes_of
+from lims.formulations.bridge import conducting_of as conducting_of
+from lims.formulations.bridge import mass_fractions_of as mass_fractions_of
 from lims.formulations.kinds import shown_settings
 from lims.formulations.models import (
     Batch,

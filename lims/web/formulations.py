@@ -10,6 +10,7 @@ from django.urls import path, reverse
 
 from lims.accounts.acts import once
 from lims.audit.selectors import history_of, readable
+from lims.core.errors import Refusal
 from lims.formulations import selectors, services
 from lims.formulations.kinds import shown_settings
 from lims.formulations.states import VersionState
@@ -24,6 +25,7 @@ from lims.web.forms.formulations import (
     StepForm,
     line_initial,
     lines_of,
+    sheet_of_rows,
     step_initial,
     steps_of,
 )
@@ -80,6 +82,22 @@ def formulation_edit(request: HttpRequest, code: str) -> HttpResponse:
     return done or render(request, "formulations/formulation_form.html", context, status=_status(form, lines, steps))
 
 
+@page("recipe.read")
+def formulation_sheet(request: HttpRequest) -> HttpResponse:
+    """What the lines typed so far make; a fragment that stores nothing and never refuses what is half typed."""
+    rows = row_set(request, LineForm, prefix="lines")
+    typed = [row for row in rows if row.has_changed()] if rows.is_bound else []
+    right = [row.cleaned_data for row in typed if row.is_valid()]
+    context: dict[str, Any] = {"waiting": len(typed) - len(right)}
+    try:
+        if right and not context["waiting"]:
+            context["composition"], context["conducting"] = sheet_of_rows(right)
+            context["meetings"] = warnings_between([line.row.material for line in context["composition"].lines])
+    except Refusal as refusal:
+        context["problem"] = str(refusal)
+    return render(request, "formulations/_sheet.html", context)
+
+
 def _rows(request: HttpRequest, version: Any = None) -> tuple[Any, Any]:
     lines = line_initial(version.lines.select_related("material")) if version else []
     steps = step_initial(version.steps.all()) if version else []
@@ -114,6 +132,7 @@ def formulation(request: HttpRequest, code: str, *, failed: Failed | None = None
     context = {
         "version": version,
         "composition": selectors.composition_of(version),
+        "conducting": selectors.conducting_of([(line.material, line.fraction) for line in version.lines.all()]),
         "steps": [(step, shown_settings(step)) for step in version.steps.order_by("position")],
         "versions": version.formulation.versions.order_by("-number"),
         "differences": selectors.differences(version.parent, version) if version.parent else [],
@@ -223,6 +242,7 @@ FORMULATION = RecordPage(
 urlpatterns = [
     path("formulations/", formulations, name="formulations"),
     path("formulations/new/", formulation_new, name="formulation-new"),
+    path("formulations/sheet/", formulation_sheet, name="formulation-sheet"),
     *FORMULATION.paths(),
     path("formulations/<path:code>/edit/", formulation_edit, name="formulation-edit"),
     path("formulations/<path:code>/difference/", formulation_difference, name="formulation-difference"),

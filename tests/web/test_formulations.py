@@ -91,3 +91,33 @@ def test_recipes_are_not_shown_without_the_right(client, role) -> None:
     client.force_login(person(role, username="reader"))
     for address in ("/formulations/", f"/formulations/{version.code}/", f"/formulations/{version.code}/difference/"):
         assert client.get(address).status_code == 403
+
+
+def test_lines_typed_on_several_bases_are_computed_as_one_types_and_stored_as_mass_fractions(client) -> None:
+    # by hand: 900 parts on 100 of fluid make 90 %; 0.9/3950 and 0.1/970 m3/kg give 68.85 % by volume, 3022 kg/m3
+    client.force_login(somebody(Role.CHEMIST))
+    filler = make_material("alumina", density=3950.0, conductivity=30.0)
+    fluid = make_material("fluid", kind="carrier", density=970.0, conductivity=0.16)
+    typed = sheet("900", "0")
+    typed |= {"lines-0-material": filler.code, "lines-0-basis": "parts"}
+    typed |= {"lines-1-material": fluid.code, "lines-1-basis": "rest", "lines-1-percent": ""}
+    page = client.post("/formulations/sheet/", typed).content.decode()
+    for words in ("68.85", "3022", "Hashin and Shtrikman", "good to a fraction of 0.25"):
+        assert words in page
+    assert not Formulation.objects.exists()
+    assert client.post("/formulations/new/", typed).status_code == 302
+    found = [str(line.fraction.normalize()) for line in FormulationVersion.objects.get().lines.order_by("position")]
+    assert found == ["0.9", "0.1"]
+
+
+def test_a_missing_density_is_named_and_no_part_of_the_lines_is_computed(client) -> None:
+    client.force_login(somebody(Role.CHEMIST))
+    typed = sheet("90", "10")
+    typed["lines-0-material"] = make_material("dust", density=None).code
+    assert "not computed: density of dust missing" in client.post("/formulations/sheet/", typed).content.decode()
+    assert "not complete yet" in client.post("/formulations/sheet/", typed | {"lines-1-percent": "x"}).content.decode()
+
+
+def test_a_sheet_is_only_for_those_who_may_read_recipes(client) -> None:
+    client.force_login(person(Role.ADMINISTRATOR))
+    assert client.post("/formulations/sheet/", {}).status_code == 403

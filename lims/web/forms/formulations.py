@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -10,12 +11,18 @@ from django import forms
 
 from lims.core.quantities import from_si, mass_in, mass_in_kg
 from lims.formulations.kinds import SETTINGS, setting_to_si
-from lims.formulations.selectors import approved_versions
+from lims.formulations.selectors import approved_versions, composed, conducting_of, mass_fractions_of
 from lims.formulations.services import LineSpec, StepSpec
 from lims.materials.selectors import materials
 from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
 
 PERCENT = Decimal(100)
+BASES = (
+    ("", "% by mass"),
+    ("parts", "parts per hundred of fluid"),
+    ("volume", "% by volume"),
+    ("rest", "the rest"),
+)
 
 
 class FormulationForm(forms.Form):
@@ -35,13 +42,24 @@ class LineForm(forms.Form):
     """One line: a material and its share."""
 
     material = forms.ChoiceField()
-    percent = NumberField(label="Share by mass", unit="%", least=0, most=100)
+    percent = NumberField(label="Amount", least=0, required=False)
+    basis = forms.ChoiceField(label="Typed as", choices=BASES, required=False)
     tolerance = NumberField(label="Tolerance, of the target", unit="%", initial="0.5", least=0)
     outer = NumberField(label="Outer limit", unit="%", initial="2", least=0)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["material"].choices = [("", ""), *((m.code, m.name) for m in materials())]  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        """An amount stands where it is needed, and no share is above 100 %."""
+        data: dict[str, Any] = super().clean() or {}
+        basis, amount = data.get("basis"), data.get("percent")
+        if basis != "rest" and amount is None and "percent" not in self.errors:
+            self.add_error("percent", "This field is required. A line without an amount can be the rest.")
+        if basis in ("", "volume") and amount is not None and amount > PERCENT:
+            self.add_error("percent", f"At most 100 % is expected, {plain(amount)} was typed.")
+        return data
 
 
 class StepForm(forms.Form):
@@ -57,12 +75,28 @@ class StepForm(forms.Form):
 
 
 def lines_of(rows: Iterable[dict[str, Any]]) -> list[LineSpec]:
-    """Rows of the page as the service takes them."""
+    """Rows of the page as the service takes them: whatever was typed, as mass fractions."""
     known = {m.code: m for m in materials()}
+    kept = list(rows)
+    typed = [(known[row["material"]], row.get("basis") or "mass", row["percent"] or Decimal(0)) for row in kept]
     return [
-        LineSpec(known[row["material"]], row["percent"] / PERCENT, row["tolerance"] / PERCENT, row["outer"] / PERCENT)
-        for row in rows
+        LineSpec(material, fraction, row["tolerance"] / PERCENT, row["outer"] / PERCENT)
+        for row, (material, _, _), fraction in zip(kept, typed, mass_fractions_of(typed), strict=True)
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class TypedLine:
+    """A line on the way to being stored, as `composed` takes it."""
+
+    material: Any
+    fraction: Decimal
+
+
+def sheet_of_rows(rows: Iterable[dict[str, Any]]) -> tuple[Any, Any]:
+    """What the typed rows make: the composition, and what it can conduct."""
+    lines = [TypedLine(line.material, line.fraction) for line in lines_of(rows)]
+    return composed(lines), conducting_of((line.material, line.fraction) for line in lines)
 
 
 def steps_of(rows: Iterable[dict[str, Any]]) -> list[StepSpec]:
