@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from lims.comparisons.tracing import BY_NAME, KINDS, Node, Trace
 
 # in units of the picture; a page shows one as one pixel where there is room
-PITCH, WIDTH, HEIGHT, STEP, TOP = 104, 84, 36, 48, 40
+PITCH, WIDTH, HEIGHT, STEP, TOP = 104, 84, 36, 48, 48
 EACH = 14
 ROUNDS = 4
 

@@ -10,8 +10,8 @@ from django.urls import path, reverse
 
 from lims.accounts.acts import once
 from lims.comparisons import recalls
-from lims.comparisons.drawing import HEIGHT, WIDTH, draw, listed
-from lims.comparisons.tracing import BY_NAME, KINDS, Node, edges_between, start_of, trace
+from lims.comparisons.drawing import HEIGHT, WIDTH, Box, draw, listed
+from lims.comparisons.tracing import KINDS, Node, edges_between, start_of, trace
 from lims.web.doors import key_of, page, person, status_of, submitted
 from lims.web.forms.tracing import ToldForm
 from lims.web.navigation import address
@@ -31,7 +31,7 @@ def trace_page(request: HttpRequest, kind: str, code: str) -> HttpResponse:
         "start": start,
         "record_url": _address_of(start) if start.kind in WITH_PAGES else "",
         "picture": picture,
-        "boxes": [{"box": box, "url": _address_of(box.node) if box.node else ""} for box in picture.boxes],
+        "boxes": [_shown(box) for box in picture.boxes],
         "box_width": WIDTH,
         "box_height": HEIGHT,
         "parts": [
@@ -47,6 +47,12 @@ def trace_page(request: HttpRequest, kind: str, code: str) -> HttpResponse:
 
 RECALLED = ("lot", "batch", "sample", "run")
 WITH_PAGES = ("lot", "batch", "sample", "application", "run", "comparison")
+
+
+def _shown(box: Box) -> dict[str, Any]:
+    if box.node is None:
+        return {"box": box, "url": "", "state": ""}
+    return {"box": box, "url": _address_of(box.node), "state": box.node.state.replace("_", " ")}
 
 
 def _groups(found: Any) -> list[dict[str, Any]]:
@@ -96,11 +102,6 @@ def tell(request: HttpRequest, kind: str, code: str) -> HttpResponse:
     )
     context = {"form": form, "start": start, "trace_url": reverse("trace", args=[kind, code])}
     return done or render(request, "trace/tell.html", context, status=status_of(form))
-
-
-def traced(kind: str) -> bool:
-    """Whether records of a kind can be traced."""
-    return kind in BY_NAME
 
 
 urlpatterns = [
