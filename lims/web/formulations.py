@@ -7,6 +7,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path, reverse
+from django.views.decorators.http import require_POST
 
 from lims.accounts.acts import once
 from lims.audit.selectors import history_of, readable
@@ -82,6 +83,7 @@ def formulation_edit(request: HttpRequest, code: str) -> HttpResponse:
     return done or render(request, "formulations/formulation_form.html", context, status=_status(form, lines, steps))
 
 
+@require_POST
 @page("recipe.read")
 def formulation_sheet(request: HttpRequest) -> HttpResponse:
     """What the lines typed so far make; a fragment that stores nothing and never refuses what is half typed."""

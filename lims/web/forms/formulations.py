@@ -10,8 +10,8 @@ from typing import Any
 from django import forms
 
 from lims.core.quantities import from_si, mass_in, mass_in_kg
-from lims.formulations.kinds import SETTINGS, setting_to_si
-from lims.formulations.selectors import approved_versions, composed, conducting_of, mass_fractions_of
+from lims.formulations.kinds import SETTINGS, TESTS, setting_to_si
+from lims.formulations.selectors import approved_versions, composed, conducting_of, equipment, mass_fractions_of
 from lims.formulations.services import LineSpec, StepSpec
 from lims.materials.selectors import materials
 from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
@@ -19,7 +19,7 @@ from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
 PERCENT = Decimal(100)
 BASES = (
     ("", "% by mass"),
-    ("parts", "parts per hundred of fluid"),
+    ("parts", "parts per 100 fluid"),
     ("volume", "% by volume"),
     ("rest", "the rest"),
 )
@@ -149,9 +149,12 @@ class PlanForm(forms.Form):
     version = forms.ChoiceField(label="Formulation version")
     target_mass = NumberField(label="Amount to make", unit="g", least=0)
     name = forms.CharField(required=False, max_length=200, help_text="Leave blank for the formulation's name.")
+    balance = forms.ChoiceField(required=False, help_text="The targets are rounded to what it shows.")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        balances = [(row.code, f"{row.code} {row.name}") for row in equipment(kind="balance")]
+        self.fields["balance"].choices = [("", "not known yet"), *balances]  # type: ignore[attr-defined]
         named = [(v.code, f"{v.code} {v.formulation.name}") for v in approved_versions()]
         self.fields["version"].choices = [("", "choose"), *named]  # type: ignore[attr-defined]
 
@@ -178,6 +181,24 @@ class WeighForm(forms.Form):
         label="Lot first opened on", required=False, help_text="Today, if you open it now. Its life in use starts then."
     )
     meant = forms.BooleanField(label="I read the balance again: this number is meant", required=False)
+    correct = forms.BooleanField(label="Correct the rest: take the new targets", required=False)
+    choice = forms.ChoiceField(
+        label="Which stands?",
+        required=False,
+        widget=forms.RadioSelect,
+        choices=[
+            ("theirs", "The other entry stands, mine is set aside"),
+            ("mine", "Mine stands, the other is corrected"),
+            ("both", "Both are in the vessel"),
+        ],
+    )
+    override_reason = forms.CharField(label="Why it may be used", required=False, max_length=400)
+    override_name = forms.CharField(label="Quality: user name", required=False, max_length=150)
+    override_password = forms.CharField(
+        label="Quality: password", required=False, widget=forms.PasswordInput(attrs={"autocomplete": "off"})
+    )
+    scanned = forms.BooleanField(required=False, widget=forms.HiddenInput)
+    seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, expected: Decimal | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -188,6 +209,7 @@ class WeighForm(forms.Form):
         """What the service takes but for the lot: masses in kg."""
         data = dict(self.cleaned_data)
         data.pop("lot")
+        data.pop("override_name")
         typed = data["net"]
         asked = self.data.get("net_meant", "")
         return data | {
@@ -214,10 +236,54 @@ class FinishForm(forms.Form):
     """Finish a batch."""
 
     yield_mass = NumberField(label="Yield", unit="g", least=0)
+    loss_mass = NumberField(
+        label="Known losses", unit="g", least=0, required=False, help_text="Test samples, vessel, filter."
+    )
+    reason = forms.CharField(required=False, max_length=400, help_text="Needed when the yield is low.")
 
     def values(self) -> dict[str, Any]:
         """What the service takes."""
-        return {"yield_mass": mass_in_kg(self.cleaned_data["yield_mass"], unit="g", field="yield_mass")}
+        data = self.cleaned_data
+        lost = data["loss_mass"]
+        return {
+            "yield_mass": mass_in_kg(data["yield_mass"], unit="g", field="yield_mass"),
+            "loss_mass": None if lost is None else mass_in_kg(lost, unit="g", field="loss_mass"),
+            "reason": data["reason"],
+        }
+
+
+class TestForm(forms.Form):
+    """One in-process test; the value and its limits in the unit the test is shown in."""
+
+    test = forms.ChoiceField(
+        choices=[(t.key, f"{t.label} {f'[{t.shown}]' if t.shown else ''}") for t in TESTS.values()]
+    )
+    value = NumberField(required=False)
+    u = NumberField(label="Standard uncertainty", required=False, least=0)
+    lower = NumberField(label="Lower limit", required=False)
+    upper = NumberField(label="Upper limit", required=False)
+    words = forms.CharField(label="Appearance in words", required=False, max_length=200)
+    good = forms.BooleanField(label="It looks as expected", required=False, initial=True)
+    equipment = forms.CharField(required=False, max_length=60)
+    reason = forms.CharField(required=False, max_length=400, help_text="Needed when it lies outside the limits.")
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes."""
+        names = ("value", "u", "lower", "upper")
+        numbers = {n: None if (v := self.cleaned_data[n]) is None else float(v) for n in names}
+        return self.cleaned_data | numbers
+
+
+class PhotoForm(forms.Form):
+    """A photograph of a batch."""
+
+    photo = forms.FileField(label="Photograph", widget=forms.ClearableFileInput(attrs={"accept": "image/*"}))
+    caption = forms.CharField(required=False, max_length=200)
+    position = forms.IntegerField(label="Step", required=False, min_value=1)
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes."""
+        return self.cleaned_data | {"name": self.cleaned_data["photo"].name}
 
 
 class PromoteForm(forms.Form):
@@ -248,7 +314,10 @@ class DoStepForm(forms.Form):
                 required=False,
                 widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
             )
-        self.fields = fields | self.fields
+        equipment_field = forms.CharField(
+            required=False, max_length=60, help_text="Scan the label of the mixer, where one is used."
+        )
+        self.fields = fields | {"equipment": equipment_field} | self.fields
 
     def values(self) -> dict[str, Any]:
         """What the service takes but for the second person: settings in SI."""
