@@ -95,13 +95,10 @@ def _batch(options: argparse.Namespace) -> int:
 
 def _compare(options: argparse.Namespace) -> int:
     results = [studies.read_result(path) for path in options.results]
-    ranking = reading.command(
-        results,
-        names=[path.name for path in options.results],
-        figure=options.figure,
-        reference=options.reference,
-        required=options.required,
-    )
+    asked = reading.Asked(figure=options.figure, reference=options.reference, required=options.required)
+    if options.question:
+        asked = reading.read_question(studies.read_result(options.question), name=options.question.name)
+    ranking = reading.command(results, names=[path.name for path in options.results], **asked)
     print(_json(output.to_dict(ranking)) if options.json else output.to_text(ranking), end="")
     return NO_FIGURES if ranking.refusals else FIGURES
 
@@ -169,6 +166,9 @@ def _parser() -> argparse.ArgumentParser:
     ranking.add_argument("--figure", default="temperature_rise", choices=COMPARED)
     ranking.add_argument("--reference", help="the sample the others are set against as well")
     ranking.add_argument("--required", type=int, default=3, help="applications a sample needs to be ranked (3)")
+    ranking.add_argument(
+        "--question", type=Path, help="question.json of a data package: figure, reference, repeats, conditions"
+    )
     ranking.add_argument("--json", action="store_true", help="print the ranking as JSON")
     ranking.set_defaults(run_command=_compare)
     commands.add_commands(found)

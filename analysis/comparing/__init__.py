@@ -5,6 +5,7 @@ from analysis.comparing.matching import Condition, Conditions, LeftOut, Reason, 
 from analysis.comparing.output import to_dict, to_text
 from analysis.comparing.ranking import Ranking, rank
 from analysis.comparing.reading import command, read_result
+from analysis.comparing.sentences import Summary, summarize
 from analysis.comparing.standings import Neighbours, Order, Spread, Standing
 from analysis.comparing.takes import Takes, needed_conductivity, what_it_takes
 
@@ -19,6 +20,7 @@ __all__ = [
     "Result",
     "Spread",
     "Standing",
+    "Summary",
     "Takes",
     "changes",
     "command",
@@ -26,6 +28,7 @@ __all__ = [
     "needed_conductivity",
     "rank",
     "read_result",
+    "summarize",
     "to_dict",
     "to_text",
     "what_it_takes",

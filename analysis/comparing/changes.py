@@ -7,9 +7,29 @@ from itertools import pairwise
 from typing import Any
 
 
-def changes(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[str, ...]:
-    """What a newer ranking says otherwise than a frozen one, both as `to_dict` gives them; empty where nothing."""
-    return (*_results(before, after), *_samples(before, after), *_ranks(before, after))
+def changes(before: Mapping[str, Any], after: Mapping[str, Any], *, done: bool = False) -> tuple[str, ...]:
+    """What a newer ranking says otherwise than a frozen one, both as `to_dict` gives them; empty where nothing.
+
+    `done`: the newer one has taken the older one's place, so that nothing "would" be any more.
+    """
+    found = (*_results(before, after), *_samples(before, after), *_ranks(before, after))
+    return tuple(_as_done(words) for words in found) if done else found
+
+
+_DONE = (
+    ("would no longer be ranked", "is no longer ranked"),
+    ("would be ranked", "is ranked now"),
+    ("would move from", "moved from"),
+    ("would tie", "tie now"),
+    ("would no longer be told apart", "are no longer told apart"),
+    ("would be told apart", "are told apart now"),
+)
+
+
+def _as_done(words: str) -> str:
+    for would, does in _DONE:
+        words = words.replace(would, does)
+    return words
 
 
 def _results(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
@@ -45,8 +65,17 @@ def _ranks(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
     for one, other in pairwise(both):
         was, would = _alike(old[one], old[other]), _alike(new[one], new[other])
         if was != would:
-            found.append(f"{one} and {other} would {'no longer be told apart' if would else 'be told apart'}")
+            found.append(_parting(old[one], old[other], would=would))
     return found
+
+
+def _parting(one: Mapping[str, Any], other: Mapping[str, Any], *, would: bool) -> str:
+    """One pair of neighbours that would tie, with the ranks they had, or part."""
+    names, ranks = f"{one['sample']} and {other['sample']}", (one.get("rank"), other.get("rank"))
+    if not would:
+        return f"{names} would be told apart"
+    tie = f"rank {ranks[0]} and {ranks[1]} would tie: " if None not in ranks and ranks[0] != ranks[1] else ""
+    return f"{tie}{names} would no longer be told apart"
 
 
 def _by_sample(ranking: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, TypedDict, Unpack
 
-from analysis.comparing.matching import Result
+from analysis.comparing.matching import LABELS, Condition, Conditions, Result
 from analysis.comparing.ranking import Ranking, rank
 from analysis.errors import AnalysisError, UnreadableFile, Where
 from analysis.quantities import QUANTITIES
@@ -14,23 +14,56 @@ from analysis.results import BudgetLine, Flag, Measured, Severity
 from analysis.units import conversion, parse_quantity, to_si
 
 
-def command(
-    results: Sequence[Mapping[str, Any]],
-    *,
-    names: Sequence[str] = (),
-    figure: str = "temperature_rise",
-    reference: str | None = None,
-    required: int = 3,
-    confidence: float = 0.95,
-) -> Ranking:
-    """Rank results as `python -m analysis reduce` prints them, matched among themselves.
+class Asked(TypedDict, total=False):
+    """What a comparison asks: see `rank`."""
+
+    conditions: Conditions | None
+    figure: str
+    reference: str | None
+    required: int
+    confidence: float
+
+
+def command(results: Sequence[Mapping[str, Any]], *, names: Sequence[str] = (), **asked: Unpack[Asked]) -> Ranking:
+    """Rank results as `python -m analysis reduce` prints them, matched among themselves where no `conditions` are told.
 
     Parameters: `names` of the files they came from, for messages; the rest as for `rank`.
     Raises UnreadableFile, naming the file and the key, for an object that is not such a result.
     """
     labels = [*names, *(f"result {number + 1}" for number in range(len(names), len(results)))]
     read = [read_result(result, name=name) for result, name in zip(results, labels, strict=True)]
-    return rank(read, figure=figure, reference=reference, required=required, confidence=confidence)
+    return rank(read, **asked)
+
+
+def read_question(data: Mapping[str, Any], *, name: str) -> Asked:
+    """A question as `question.json` of a data package holds it, ready for `command`: the figure, the conditions in SI.
+
+    Raises UnreadableFile, naming the file, for an object that is no question.
+    """
+    try:
+        return {
+            "figure": str(data["figure"]),
+            "reference": data.get("reference") or None,
+            "required": int(data["required"]),
+            "confidence": float(data["confidence"]),
+            "conditions": Conditions(tuple(_condition(one) for one in data["conditions"])),
+        }
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        message = f"not a question: {type(error).__name__} {error}"
+        raise UnreadableFile(message, where=Where(file=name)) from error
+
+
+def _condition(data: Mapping[str, Any]) -> Condition:
+    if data["key"] not in LABELS:
+        raise ValueError(f"'{data['key']}' is not a condition")
+    nominal = data.get("nominal")
+    return Condition(
+        key=str(data["key"]),
+        nominal=None if nominal is None else float(nominal),
+        tolerance=float(data.get("tolerance", 0.0)),
+        relative=float(data.get("relative", 0.0)),
+        allowed=tuple(str(word) for word in data.get("allowed", ())),
+    )
 
 
 def read_result(data: Mapping[str, Any], *, name: str) -> Result:
@@ -60,12 +93,19 @@ def _result(data: Mapping[str, Any], name: str) -> Result:
         sample=str(run.get("sample") or ""),
         application=str(run.get("application") or ""),
         figures=figures,
-        conditions=_conditions(data, figures),
+        conditions=_conditions(data, figures) | _stated(data),
         budget=budget,
         flags=tuple(_flag(flag) for flag in data.get("flags", ())),
         overridden=tuple(str(code) for code in data.get("overridden", ())),
+        withheld=tuple(str(why) for why in data.get("withheld", ())),
         digest=str(run.get("sha256") or ""),
     )
+
+
+def _stated(data: Mapping[str, Any]) -> dict[str, float | str]:
+    """Conditions that the result states beside its figures, in SI, such as the surfaces of the blocks."""
+    found = data.get("conditions", {})
+    return {str(key): value if isinstance(value, str) else float(value) for key, value in found.items()}
 
 
 def _measured(entry: Mapping[str, Any], key: str, name: str) -> Measured:

@@ -27,7 +27,7 @@ def test_newer_results_that_make_two_samples_tie_are_told() -> None:
     assert changes(ranked(BEFORE), ranked(after)) == (
         "2 newer results",
         "S-2 would move from rank 2 to rank 1",
-        "S-1 and S-2 would no longer be told apart",
+        "rank 1 and 2 would tie: S-1 and S-2 would no longer be told apart",
     )
 
 
@@ -44,3 +44,12 @@ def test_samples_that_come_and_go_are_named() -> None:
 def test_a_result_taken_away_is_told() -> None:
     after = BEFORE | {"S-3": [15.0, 15.1, 15.2][:2]}
     assert "1 result no longer used" in changes(ranked(BEFORE), ranked(after))
+
+
+def test_what_has_changed_already_is_told_as_done() -> None:
+    after = BEFORE | {"S-1": [10.0, 10.1, 10.2, 11.9, 12.0]}
+    assert changes(ranked(BEFORE), ranked(after), done=True) == (
+        "2 newer results",
+        "S-2 moved from rank 2 to rank 1",
+        "rank 1 and 2 tie now: S-1 and S-2 are no longer told apart",
+    )
