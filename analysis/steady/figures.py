@@ -18,6 +18,9 @@ _APPROACHING = ("temperature_rise", "thermal_impedance", "apparent_conductivity"
 """Figures that come to rest with the blocks; a gap closes, and a coolant wanders, in its own time."""
 
 
+NO_AREA = "not computed, nor flux, pressure and conductivity: the contact area is missing (rig.area in a setup)"
+
+
 @dataclass(frozen=True, slots=True)
 class Figures:
     """Estimates of one window by quantity, what came out of them, and what their uncertainties were made from."""
@@ -49,9 +52,11 @@ def find_figures(
     """Every figure the window's channels allow; the formulas stand in `heat` and `gap`."""
     heat = find_heat(rig, window=window, stored=unrest.stored)
     estimates = _thermal(rig, heat)
+    if notes is not None:
+        notes.update(_said(rig))
     if window.has("coolant_in"):
         estimates["coolant_temperature"] = window.mean("coolant_in")
-    if window.has("force"):
+    if window.has("force") and rig.setup.area is not None:
         estimates["pressure"] = window.mean("force") / rig.constant("area")
     if window.has("gap") and reference is not None:
         estimates["gap"] = find_gap(rig, window=window, reference=reference, start=start, notes=notes)
@@ -70,12 +75,25 @@ def find_figures(
     )
 
 
+def _said(rig: Rig) -> dict[str, str]:
+    """What cannot be told for want of a setup, and why; which uncertainties rest on the readings alone."""
+    found = {} if rig.setup.area is not None else {"thermal_impedance": NO_AREA}
+    unstated = [c.column for c in rig.setup.channels if c.quantity.endswith("_temperature") and not c.u]
+    if unstated:
+        found["uncertainty"] = (
+            f"of the scatter alone for {', '.join(unstated)}: no uncertainty is stated (u in a setup)"
+        )
+    return found
+
+
 def _thermal(rig: Rig, heat: Heat) -> dict[str, Estimate]:
     """What follows from heat flow and faces alone. Formula: impedance = rise * area / heat flow."""
-    rise, area = heat.hot_face - heat.cold_face, rig.constant("area")
-    estimates = {"temperature_rise": rise, "heat_flow": heat.flow, "heat_flux": heat.flow / area}
-    if heat.flow.value != 0.0:
-        estimates["thermal_impedance"] = rise * area / heat.flow
+    rise = heat.hot_face - heat.cold_face
+    estimates = {"temperature_rise": rise, "heat_flow": heat.flow}
+    if rig.setup.area is not None:
+        estimates["heat_flux"] = heat.flow / rig.constant("area")
+        if heat.flow.value != 0.0:
+            estimates["thermal_impedance"] = rise * rig.constant("area") / heat.flow
     estimates |= {"hot_temperature": heat.hot_face, "cold_temperature": heat.cold_face}
     if heat.coolant is not None:
         estimates["coolant_heat_flow"] = heat.coolant

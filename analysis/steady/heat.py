@@ -35,7 +35,10 @@ class Heat:
 
 
 def check_setup(setup: RigSetup) -> None:
-    """BadSetup where the rig's method lacks a channel or a constant; it names the first."""
+    """BadSetup where the rig's method lacks a channel or a constant; it names the first.
+
+    Without the area the temperature rise and the heat can still be told, where the sensors lie in the faces.
+    """
     quantities = [channel.quantity for channel in setup.channels]
     if {"heater_voltage", "heater_current"} <= set(quantities):
         quantities.append("heater_power")
@@ -45,9 +48,12 @@ def check_setup(setup: RigSetup) -> None:
                 f'a rig with heat_flow = "{setup.heat_flow}" needs a channel of {quantity}; none is given',
                 where=Where(key="channel"),
             )
-    if setup.area is None:
-        raise BadSetup("the contact area is missing", where=Where(key="rig.area"))
     deep = any(channel.depth for channel in setup.channels if channel.quantity.endswith("_temperature"))
+    if setup.area is None and (deep or setup.heat_flow == "meter_bar"):
+        raise BadSetup(
+            "the contact area is missing; sensors below their face need it for the temperatures of the faces",
+            where=Where(key="rig.area"),
+        )
     if setup.block_conductivity is None and (deep or setup.heat_flow == "meter_bar"):
         raise BadSetup(
             "the conductivity of the blocks is missing; sensors below their face need it",
@@ -73,10 +79,10 @@ def find_heat(rig: Rig, *, window: Window, stored: Estimate | None = None) -> He
     flow = coolant if method == "coolant" else electrical
     if flow is None:
         raise BadSetup(f'no heat flow can be found from the channels of a rig with heat_flow = "{method}"')
-    flux = flow / rig.constant("area")
+    flux = flow / rig.constant("area") if rig.setup.area is not None else None
     return Heat(
         flow=flow,
-        hot_face=_face(rig, window, side="hot", flux=-flux),
+        hot_face=_face(rig, window, side="hot", flux=None if flux is None else -flux),
         cold_face=_face(rig, window, side="cold", flux=flux),
         coolant=coolant,
         other=electrical,
@@ -131,7 +137,7 @@ def _tables(rig: Rig, liquid: Water | Mixture, *, cool: float, warm: float) -> E
     return Estimate(1.0, gradient)
 
 
-def _face(rig: Rig, window: Window, *, side: str, flux: Estimate) -> Estimate:
+def _face(rig: Rig, window: Window, *, side: str, flux: Estimate | None) -> Estimate:
     """Temperature of a face: the mean sensor carried over its depth; `flux` [W/m2] counts positive into the block.
 
     Formula: T_face = T + flux * depth / k. The hot face is colder than its sensor, the cold face hotter.
@@ -140,7 +146,7 @@ def _face(rig: Rig, window: Window, *, side: str, flux: Estimate) -> Estimate:
     depths = window.depths[quantity]
     depth = sum(depths) / len(depths)
     sensor = window.mean(quantity)
-    if depth == 0.0:
+    if depth == 0.0 or flux is None:
         return sensor
     return sensor + flux * depth / rig.constant("block_conductivity")
 

@@ -132,7 +132,7 @@ def test_a_file_that_cannot_be_read_exits_with_2_and_one_line(folder, content, w
         ('"0.1 um"', '"0.1 W"', "wrong.toml, key '[gap] resolution'"),
         ("[rig]", "[rig", "wrong.toml, line 2"),
         ('column = "hot"', 'column = "hut"', "'hut' is not a column"),
-        ('area = "1000 mm^2"', "", "area"),
+        ('area = "1000 mm^2"', 'area = "1000 mm"', "area"),
     ],
 )
 def test_a_setup_that_cannot_be_read_exits_with_2_and_one_line(folder, old, new, words):

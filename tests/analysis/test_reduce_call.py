@@ -78,9 +78,12 @@ def test_an_unknown_method_is_named(tmp_path, setup):
         analysis.reduce(write_run(tmp_path), setup={"run": {"method": "magic"}})
 
 
-def test_without_a_setup_the_missing_area_is_named(tmp_path):
-    with pytest.raises(AnalysisError, match="area"):
-        analysis.reduce(write_run(tmp_path))
+def test_without_an_area_the_rise_and_the_heat_are_told_and_the_rest_is_said_to_be_missing(tmp_path):
+    made = analysis.reduce(write_run(tmp_path))
+    assert {"temperature_rise", "heat_flow"} <= set(made.figures)
+    assert {"thermal_impedance", "heat_flux", "pressure", "apparent_conductivity"}.isdisjoint(made.figures)
+    assert "area is missing" in made.notes["thermal_impedance"]
+    assert "no uncertainty is stated" in made.notes["uncertainty"]
 
 
 def test_a_zero_run_may_have_fewer_columns_than_the_run(tmp_path, setup):
