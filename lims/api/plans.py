@@ -23,7 +23,7 @@ from lims.runs.services.applications import Faces
 from lims.samples.selectors import get_sample_for
 
 
-class DrawSerializer(serializers.Serializer[Any]):
+class DrawPlanSerializer(serializers.Serializer[Any]):
     """What a plan is drawn from; samples, rigs and the method by their codes."""
 
     title = serializers.CharField(max_length=200)
@@ -38,7 +38,7 @@ class DrawSerializer(serializers.Serializer[Any]):
     seed = serializers.IntegerField(required=False, allow_null=True, min_value=0, max_value=2**31 - 1)
 
 
-class PlanSerializer(serializers.Serializer[Any]):
+class TestPlanSerializer(serializers.Serializer[Any]):
     """One plan."""
 
     code = serializers.CharField()
@@ -54,7 +54,7 @@ class PlanSerializer(serializers.Serializer[Any]):
     planned_by = serializers.CharField(source="planned_by.username")
 
 
-class LineSerializer(serializers.Serializer[Any]):
+class PlanLineSerializer(serializers.Serializer[Any]):
     """One line of a plan, and what became of it."""
 
     position = serializers.IntegerField()
@@ -68,20 +68,20 @@ class LineSerializer(serializers.Serializer[Any]):
     out_of_order = serializers.CharField()
 
 
-class PlanDetailSerializer(PlanSerializer):
+class TestPlanDetailSerializer(TestPlanSerializer):
     """One plan with its lines, and whether it is as even as numbers allow."""
 
     lines = serializers.SerializerMethodField()
     even = serializers.SerializerMethodField()
 
     def get_lines(self, plan: Any) -> list[dict[str, Any]]:
-        return list(LineSerializer(selectors.lines_of(plan), many=True).data)
+        return list(PlanLineSerializer(selectors.lines_of(plan), many=True).data)
 
     def get_even(self, plan: Any) -> bool:
         return selectors.evenness_of(plan).even
 
 
-class AcceptSerializer(serializers.Serializer[Any]):
+class AcceptPlanSerializer(serializers.Serializer[Any]):
     """When it begins."""
 
     first_day = serializers.DateField(required=False, allow_null=True)
@@ -101,21 +101,23 @@ class Plans(View):
     rights = {"GET": "laboratory.read", "POST": "plan.draw"}
 
     @extend_schema(
-        operation_id="plans", parameters=[OpenApiParameter("state", str)], responses=answers(PlanSerializer(many=True))
+        operation_id="plans",
+        parameters=[OpenApiParameter("state", str)],
+        responses=answers(TestPlanSerializer(many=True)),
     )
     def get(self, request: Request) -> Response:
         user: Any = request.user
-        return self.page(selectors.plans_for(user, state=request.query_params.get("state", "")), PlanSerializer)
+        return self.page(selectors.plans_for(user, state=request.query_params.get("state", "")), TestPlanSerializer)
 
     @extend_schema(
         operation_id="plan_draw",
-        request=DrawSerializer,
-        responses=answers(PlanDetailSerializer, 201),
+        request=DrawPlanSerializer,
+        responses=answers(TestPlanDetailSerializer, 201),
         parameters=[KEY],
     )
     def post(self, request: Request) -> Response:
         user: Any = request.user
-        content = valid(DrawSerializer(data=request.data))
+        content = valid(DrawPlanSerializer(data=request.data))
         reference = content.pop("reference", None)
         content["samples"] = [get_sample_for(user, code) for code in content["samples"]]
         content["rigs"] = [get_rig_for(user, code) for code in content["rigs"]]
@@ -123,7 +125,7 @@ class Plans(View):
         made = once(self.key, services.draw_plan)(
             actor=user, reference=get_sample_for(user, reference) if reference else None, **content
         )
-        return Response(PlanDetailSerializer(selectors.get_plan_for(user, made.code)).data, status=201)
+        return Response(TestPlanDetailSerializer(selectors.get_plan_for(user, made.code)).data, status=201)
 
 
 class Plan(View):
@@ -131,10 +133,10 @@ class Plan(View):
 
     rights = {"GET": "laboratory.read"}
 
-    @extend_schema(operation_id="plan", responses=answers(PlanDetailSerializer))
+    @extend_schema(operation_id="plan", responses=answers(TestPlanDetailSerializer))
     def get(self, request: Request, code: str) -> Response:
         user: Any = request.user
-        return Response(PlanDetailSerializer(selectors.get_plan_for(user, code)).data)
+        return Response(TestPlanDetailSerializer(selectors.get_plan_for(user, code)).data)
 
 
 class PlanLineApply(View):
@@ -164,23 +166,23 @@ class PlanLineSkip(View):
     rights = {"POST": "plan.work"}
 
     @extend_schema(
-        operation_id="plan_line_skip", request=ReasonSerializer, responses=answers(LineSerializer), parameters=[KEY]
+        operation_id="plan_line_skip", request=ReasonSerializer, responses=answers(PlanLineSerializer), parameters=[KEY]
     )
     def post(self, request: Request, code: str, position: int) -> Response:
         user: Any = request.user
         content = valid(ReasonSerializer(data=request.data))
         line = selectors.get_line_for(user, code, position)
         done = once(self.key, services.skip_line)(line, actor=user, **content)
-        return Response(LineSerializer(done).data)
+        return Response(PlanLineSerializer(done).data)
 
 
 PLAN = RecordRoutes(
     "test-plan",
     "plans",
     selectors.get_plan_for,
-    PlanDetailSerializer,
+    TestPlanDetailSerializer,
     (
-        RouteAct("accept", "plan.accept", services.accept_plan, AcceptSerializer),
+        RouteAct("accept", "plan.accept", services.accept_plan, AcceptPlanSerializer),
         RouteAct("abandon", "plan.abandon", services.abandon_plan, ReasonSerializer),
     ),
 )

@@ -19,6 +19,7 @@ from lims.core.codes import expect_kind
 from lims.core.errors import Invalid, NotFound, Refusal
 from lims.core.finding import by_code
 from lims.core.labels import USUAL, Layout
+from lims.core.quantities import from_si
 from lims.formulations.models import Batch
 from lims.materials.kinds import caution_keys
 from lims.materials.models import Lot, Material
@@ -245,6 +246,20 @@ def pictograms_of(sample: Sample) -> tuple[str, ...]:
 
 
 # Labels
+
+
+def says_of(sample: Sample) -> dict[str, Any]:
+    """What a sample's label says beside its code: title, lines, hazards, storage, pictograms; of a blind one no origin."""
+    lines = [f"taken {sample.taken_at:%Y-%m-%d}, {sample.container}"]
+    if sample.batch or sample.lot:
+        lines.append(f"from {(sample.batch or sample.lot).code}")  # type: ignore[union-attr]
+    if sample.nominal_thickness:
+        lines.append(f"nominal {from_si(sample.nominal_thickness, unit='mm', of='length'):g} mm")
+    if sample.expires_on:
+        lines.append(f"expires {sample.expires_on.isoformat()}")
+    said = {"title": sample.name, "lines": tuple(lines), "storage": sample.storage}
+    return said | {"hazards": hazards_of(sample), "pictograms": pictograms_of(sample)}
+
 
 FORMAT_FIELDS = (
     "width",

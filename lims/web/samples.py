@@ -142,13 +142,7 @@ def _permit(found: Any, *, actor: Any, key: str | None, block: str, reason: str)
 
 
 def _says(found: Any) -> Says:
-    lines = [f"taken {found.taken_at:%Y-%m-%d}, {found.container}"]
-    if found.batch or found.lot:
-        lines.append(f"from {(found.batch or found.lot).code}")
-    if found.expires_on:
-        lines.append(f"expires {found.expires_on.isoformat()}")
-    pictograms = selectors.pictograms_of(found)
-    return Says(found.name, tuple(lines), selectors.hazards_of(found), found.storage, pictograms)
+    return Says(**selectors.says_of(found))
 
 
 _S = SampleState

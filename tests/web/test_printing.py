@@ -37,3 +37,16 @@ def test_a_format_is_kept_and_labels_of_several_kinds_are_printed_in_it(client):
     assert "C-0001 is a comparison; labels are printed for" in other.content.decode()
     assert client.post(f"/labels/formats/{row.name}/retire/").status_code == 302
     assert row.name not in client.get("/labels/").content.decode()
+
+
+def test_the_interface_prints_labels_and_keeps_formats(client):
+    client.force_login(somebody(Role.OPERATOR))
+    small = {"name": "small", "medium": "printer", "width": 40, "height": 20}
+    assert client.post("/api/label-formats/", small, content_type="application/json").status_code == 201
+    assert [row["name"] for row in client.get("/api/label-formats/").json()["results"]] == ["small"]
+    asked = {"codes": [make_sample().code], "format": "small"}
+    made = client.post("/api/labels/", asked, content_type="application/json")
+    assert made.content.startswith(b"%PDF")
+    unknown = client.post("/api/labels/", asked | {"format": "round"}, content_type="application/json")
+    assert unknown.status_code == 404
+    assert "no format of labels called 'round'" in unknown.json()["detail"]
