@@ -249,7 +249,7 @@ def pictograms_of(sample: Sample) -> tuple[str, ...]:
 
 
 def says_of(sample: Sample) -> dict[str, Any]:
-    """What a sample's label says beside its code: title, lines, hazards, storage, pictograms; of a blind one no origin."""
+    """What a sample's label says beside its code: title, lines, hazards, storage, pictograms."""
     lines = [f"taken {sample.taken_at:%Y-%m-%d}, {sample.container}"]
     if sample.batch or sample.lot:
         lines.append(f"from {(sample.batch or sample.lot).code}")  # type: ignore[union-attr]
