@@ -64,6 +64,7 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
 """What a kind of material can reach."""
 
 BEST_SOLID = 3500.0  # [W/(m K)] pure diamond at room temperature stays below, from memory
+_EXACTLY = 1.0 + 1e-9  # 20 um over 1 mm2 K/W is 20 W/(m K), and in binary a little more
 _ROUNDING = 0.05  # figures are stated with two or three digits
 _CONTACTS = 0.9  # share of the impedance from which contacts, not the material, make the figure
 _FLOOR = to_si(2.0, "mm^2*K/W", "impedance")  # what most rigs repeat to; common practice, no source
@@ -215,7 +216,7 @@ def _of_kind(claim: Claim, follows: Mapping[str, float]) -> Iterator[Finding]:
         said = f"{what} of {_text(value, name)}{_where_from(claim, follows) if name != 'conductivity' else ''}"
         entry, kind = kind_of(claim.kind), claim.kind or "any material"
         high = entry.high if entry else BEST_SOLID if name == "conductivity" else WIDEST[1]
-        if value > high:
+        if value > high * _EXACTLY:
             why = (
                 entry.why if entry else "no solid conducts better than diamond, no layer that fits its faces passed 100"
             )
@@ -224,7 +225,7 @@ def _of_kind(claim: Claim, follows: Mapping[str, float]) -> Iterator[Finding]:
                 Verdict.IMPOSSIBLE,
                 f"{said} is beyond {high:g} W/(m*K), the most that {kind} can reach: {why}.",
             )
-        elif entry and value > entry.usual:
+        elif entry and value > entry.usual * _EXACTLY:
             yield Finding(
                 f"{name}_unusual",
                 Verdict.DOUBTFUL,

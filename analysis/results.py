@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from analysis.version import VERSION
 
 if TYPE_CHECKING:
-    from analysis.showing import Figure
+    from analysis.showing import Figure, Plot
     from analysis.worked import Script
 
 Array = NDArray[np.float64]
@@ -230,6 +230,12 @@ class Shown:
         from analysis.showing import figure_of
 
         return figure_of(self.figures, key)
+
+    def plot(self, figure: str = "") -> Plot:
+        """A drawing that a notebook shows: the budget of a `figure`, or what the result as a whole has to draw."""
+        from analysis.showing import plot_of
+
+        return plot_of(self, figure)
 
     def to_rows(self) -> list[dict[str, Any]]:
         """One plain row a figure, in the units people see."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from analysis.errors import OutOfRange
@@ -49,6 +50,40 @@ class Figure:
 
     def __repr__(self) -> str:
         return f"{self.label}: {self}"
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """A drawing as SVG: a notebook shows it, `save` writes it."""
+
+    svg: str
+
+    def _repr_svg_(self) -> str:
+        return self.svg
+
+    def save(self, path: Path | str) -> None:
+        """Write the drawing to a file, which any browser opens."""
+        Path(path).write_text(self.svg, encoding="utf-8")
+
+
+def plot_of(shown_result: Any, figure: str = "") -> Plot:
+    """What a result has to draw: points, cycles or an approach of an outcome, else the budget of a figure.
+
+    Parameters: `figure` a key whose budget is asked for; without it, of a result that draws nothing else, the first.
+    Raises OutOfRange where there is nothing to draw.
+    """
+    from analysis.figures.budget import budget_figure
+    from analysis.figures.study import drawable, study_figure
+    from analysis.figures.svg import figure_svg
+
+    if not figure and drawable(data := shown_result.to_dict()):
+        return Plot(figure_svg(study_figure(data)))
+    key = figure or next(iter(shown_result.budget), "")
+    one = figure_of(shown_result.figures, key)
+    lines = shown_result.budget.get(key, ())
+    if not lines:
+        raise OutOfRange(f"the {one.label.lower()} has no budget to draw")
+    return Plot(figure_svg(budget_figure(lines, figure=key, measured=one.measured)))
 
 
 def figure_of(figures: Mapping[str, Measured], key: str) -> Figure:

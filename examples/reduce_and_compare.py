@@ -1,4 +1,4 @@
-"""Reduce runs of two pastes, look at the figures, show the working of one, and compare the pastes.
+"""Reduce runs of two pastes: figures, working, budget, a difference, a thickness series, a claim, and a ranking.
 
 The rig and its files are invented here, so that the script runs anywhere: `python examples/reduce_and_compare.py`.
 """
@@ -28,10 +28,11 @@ SETUP = {
 }
 PASTES = {"grey": 14.0, "white": 20.0}  # impedance in mm^2*K/W
 APPLICATIONS = 4
+GAPS, CONDUCTIVITY, CONTACTS = (50.0, 100.0, 200.0, 400.0), 3.2, 6.0  # um, W/(m*K), mm^2*K/W: a thickness series
 
 
-def write_run(path: Path, *, impedance: float, rng: np.random.Generator) -> None:
-    """A run as a rig's logger would write it: ten minutes at 120 W, one row a second."""
+def write_run(path: Path, *, impedance: float, rng: np.random.Generator, gap: float = 0.0) -> None:
+    """A run as a rig's logger would write it: ten minutes at 120 W, one row a second; `gap` in um."""
     t = np.arange(600)
     rise = 120.0 * impedance / 900.0
     columns = {
@@ -39,7 +40,7 @@ def write_run(path: Path, *, impedance: float, rng: np.random.Generator) -> None
         "hot [degC]": 50.0 + rise + 0.02 * rng.normal(size=t.size),
         "cold [degC]": 50.0 + 0.02 * rng.normal(size=t.size),
         "power [W]": 120.0 + 0.02 * rng.normal(size=t.size),
-        "gap [um]": 6.0 + 3.0 * impedance + 0.05 * rng.normal(size=t.size),
+        "gap [um]": 6.0 + (gap or 3.0 * impedance) + 0.05 * rng.normal(size=t.size),
         "force [N]": 200.0 + 0.2 * rng.normal(size=t.size),
     }
     rows = zip(*columns.values(), strict=True)
@@ -49,7 +50,7 @@ def write_run(path: Path, *, impedance: float, rng: np.random.Generator) -> None
 
 def main() -> None:
     rng = np.random.default_rng(1)
-    results = []
+    results, layers = [], []
     with tempfile.TemporaryDirectory() as folder:
         for paste, impedance in PASTES.items():
             for number in range(APPLICATIONS):
@@ -57,6 +58,10 @@ def main() -> None:
                 write_run(file, impedance=impedance * (1.0 + 0.02 * rng.normal()), rng=rng)
                 told = {"sample": paste, "application": f"{paste} {number + 1}"}
                 results.append(analysis.reduce(file, setup={**SETUP, "run": told}))
+        for gap in GAPS:
+            file = Path(folder) / f"gap-{gap:g}.csv"
+            write_run(file, impedance=CONTACTS + gap / CONDUCTIVITY, rng=rng, gap=gap)
+            layers.append(analysis.reduce(file, setup=SETUP))
 
     first = results[0]
     print(first)  # every figure, every flag
@@ -65,6 +70,13 @@ def main() -> None:
     print(first.to_frame())
     print(working.to_text(working.working_of(first, "thermal_impedance")))
 
+    print(f"budget drawn as {len(first.plot('thermal_impedance').svg)} characters of SVG")
+    print(analysis.difference(results[-1], results[0], monte_carlo=7))
+    print(analysis.series(layers, monte_carlo=7))
+    claim = analysis.Claim(conductivity=9.0, gap=20e-6, impedance=1e-6, kind="paste")  # SI units
+    print(analysis.assess(claim).sentence)
+
+    print("Ranking")
     ranking = comparing.command([result.to_dict() for result in results], figure="thermal_impedance")
     print(comparing.to_text(ranking))
 

@@ -31,6 +31,8 @@ def frame_compliance(traces: Sequence[Trace], setup: RigSetup) -> Outcome:
     30 % of the highest force; common practice). A bend of the line and a loop between loading and unloading count as
     uncertainty.
     """
+    if len(traces) != 1:
+        return refused("compliance", f"one ramp is expected, {len(traces)} runs are given", setup, traces)
     trace = traces[0]
     channels = calibrate(trace, setup=setup, partial=True)
     signals = make_signals(channels)
@@ -69,9 +71,10 @@ def _ramp(trace: Trace, setup: RigSetup, force: Array, gap: Array, *, u_gap: flo
         "gap calibration": (u_gap / float(np.ptp(force)), "B", math.inf),
         "bend of the line": (_bend(force, gap), "B", math.inf),
     }
+    ways = {name: _way(force, gap, sign) for name, sign in (("loading", 1.0), ("unloading", -1.0))}
+    parts["loop between loading and unloading"] = (_loop(*ways.values(), u=scatter.u), "B", math.inf)
     sources = tuple(Source(name, u, kind, dof) for name, (u, kind, dof) in parts.items())
     measured, budget = evaluate(Estimate(slope), extra=sources)
-    ways = {name: _way(force, gap, sign) for name, sign in (("loading", 1.0), ("unloading", -1.0))}
     per = {name: None if value is None else shown(value, "frame_compliance") for name, value in ways.items()}
     text = (
         f"{trace.file}: {force.min():.4g} N to {force.max():.4g} N, {force.size} blocks",
@@ -99,6 +102,16 @@ def _script(force: Array, gap: Array) -> Script:
     script.given("Sff", f"Sum of (F - mean F)^2 over {n} blocks", float(way @ way), "N^2")
     script.step("c", "Slope; um/N is 1000 um/kN", "1000 * Sfd / Sff", QUANTITIES["frame_compliance"].shown)
     return script
+
+
+def _loop(loading: float | None, unloading: float | None, *, u: float) -> float:
+    """How far a loop may put the slope off: what the ways clearly differ by, as the width of a rectangle.
+
+    Each way has half of the blocks, so that noise alone parts the two by twice the standard uncertainty `u` of both.
+    """
+    if loading is None or unloading is None:
+        return 0.0
+    return max(abs(loading - unloading) - 3.0 * 2.0 * u, 0.0) / math.sqrt(12.0)
 
 
 def _bend(force: Array, gap: Array) -> float:

@@ -207,7 +207,7 @@ def test_the_command_gives_json_and_takes_power_area_and_mass(capsys):
     assert main(["claim", *options]) == 0
     found = json.loads(capsys.readouterr().out)
     assert found["verdict"] == "plausible"
-    assert found["follows"]["thermal_impedance"] == {"value": pytest.approx(24.15), "unit": "mm^2*K/W"}
+    assert found["follows"]["thermal_impedance"] == {"value": pytest.approx(24.15), "unit": "mm^2*K/W", "label": "impedance"}
     low, _ = hashin_shtrikman(0.2, filler=30.0, fraction=0.686860)
     assert found["follows"]["lower_bound"]["value"] == pytest.approx(low, rel=1e-5)
 
@@ -231,3 +231,11 @@ def test_the_command_refuses_what_it_cannot_read_in_one_line(options, words, cap
 
 def test_a_numpy_number_is_as_good_as_a_float():
     assert assess(Claim(conductivity=np.float64(3.0), kind="paste")).verdict is Verdict.PLAUSIBLE
+
+
+def test_rivals_draw_level_by_the_ratio_of_their_gaps():
+    # Common practice, no source: 20 um against 12 um takes 1.67 times the conductivity.
+    found = assess(Claim(gap=20e-6, rival_gap=12e-6, rival_conductivity=3.0))
+    assert found.follows["level_factor"] == pytest.approx(5.0 / 3.0)
+    assert found.follows["level_conductivity"] == pytest.approx(5.0)
+    assert "1.67 times the conductivity" in found.sentence

@@ -70,3 +70,12 @@ def test_the_help_of_every_command_has_an_example():
     found = next(a for a in _parser()._actions if isinstance(a, argparse._SubParsersAction))
     for name, command in found.choices.items():
         assert f"python -m analysis {name} " in command.format_help(), name
+
+
+def test_a_result_draws_its_budget_and_an_outcome_what_it_has(result, tmp_path):
+    plot = result.plot("thermal_impedance")
+    plot.save(tmp_path / "budget.svg")
+    assert (tmp_path / "budget.svg").read_text(encoding="utf-8") == plot._repr_svg_()
+    assert "<svg" in plot.svg
+    with pytest.raises(OutOfRange, match="no figure 'gap'"):
+        result.plot("gap")

@@ -23,5 +23,11 @@ def test_reduce_and_compare_runs_and_ranks_the_better_paste_first():
     assert (done.returncode, done.stderr) == (0, "")
     assert re.search(r"Thermal impedance: \d+\.\d+ ± \d+\.\d+ mm²·K/W \(k = \d\.\d\d\)", done.stdout)
     assert "which is what the result states." in done.stdout
-    ranking = done.stdout[done.stdout.index("which is what the result states.") :]
+    assert "Change of thermal impedance" in done.stdout
+    assert "characters of SVG" in done.stdout
+    assert "before any contact" in done.stdout
+    series = done.stdout[done.stdout.index("thickness series of 4 results") :]
+    value, half = map(float, re.search(r"Conductivity +\(([\d.]+) ± ([\d.]+)\)", series).groups())
+    assert abs(value - 3.2) <= 2.0 * half  # what the script put in
+    ranking = done.stdout[done.stdout.index("Ranking") :]
     assert ranking.index("grey") < ranking.index("white")

@@ -49,3 +49,8 @@ def test_a_force_that_stands_still_is_refused():
 def test_a_run_without_a_force_is_refused():
     found = frame_compliance([trace({"gap": np.full(100, 6.3), "force": np.zeros(100)})], setup())
     assert found.figures == {}
+
+
+def test_two_runs_are_refused():
+    found = frame_compliance([ramp(1, -0.01), ramp(2, -0.01)], setup())
+    assert "2 runs are given" in found.flags[0].message
