@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import analysis
-from analysis.errors import AnalysisError, BadSetup, UnreadableFile
+from analysis.errors import BadSetup, UnreadableFile
 from tests.analysis.bench import columns, csv_text, write_run, write_setup
 
 
