@@ -31,6 +31,7 @@ from lims.api.formulations import RecipeSerializer, lines_of, steps_of
 from lims.core.errors import Invalid
 from lims.core.quantities import mass_in_kg
 from lims.formulations import selectors, services
+from lims.formulations.kinds import TESTS
 from lims.formulations.states import BatchState
 from lims.materials.selectors import get_lot_for
 from lims.quality import services as quality
@@ -143,6 +144,15 @@ class WeighSerializer(serializers.Serializer[Any]):
     reason = serializers.CharField(allow_blank=True, default="", max_length=400)
     more = serializers.BooleanField(default=False)
     meant = serializers.BooleanField(default=False)
+    correct = serializers.BooleanField(
+        default=False, help_text="Too much: give the other lines the targets that keep the proportions."
+    )
+    seen = serializers.IntegerField(
+        required=False, allow_null=True, help_text="The last weighing of the line that was seen; 0: none."
+    )
+    choice = serializers.ChoiceField(
+        required=False, choices=["both", "mine", "theirs"], help_text="Which of two entries of one line stands."
+    )
 
 
 class DoStepSerializer(serializers.Serializer[Any]):
@@ -153,6 +163,7 @@ class DoStepSerializer(serializers.Serializer[Any]):
     duration = serializers.FloatField(required=False, allow_null=True)
     pressure = serializers.FloatField(required=False, allow_null=True)
     temperature = serializers.FloatField(required=False, allow_null=True)
+    equipment = serializers.CharField(allow_blank=True, default="", max_length=60)
     skipped = serializers.BooleanField(default=False)
     reason = serializers.CharField(allow_blank=True, default="", max_length=400)
     seen_by = serializers.CharField(required=False, allow_blank=True, default="")
@@ -169,7 +180,25 @@ class FinishSerializer(serializers.Serializer[Any]):
     """The yield in `unit`."""
 
     yield_mass = mass_field()
+    loss_mass = mass_field(required=False, allow_null=True)
     unit = serializers.CharField()
+    reason = serializers.CharField(allow_blank=True, default="", max_length=400)
+
+
+class TestSerializer(serializers.Serializer[Any]):
+    """One in-process test: value, uncertainty and limits in `unit`, or words for the appearance."""
+
+    test = serializers.ChoiceField(choices=sorted(TESTS))
+    value = serializers.FloatField(required=False, allow_null=True)
+    unit = serializers.CharField(allow_blank=True, default="")
+    u = serializers.FloatField(required=False, allow_null=True)
+    lower = serializers.FloatField(required=False, allow_null=True)
+    upper = serializers.FloatField(required=False, allow_null=True)
+    words = serializers.CharField(allow_blank=True, default="", max_length=200)
+    good = serializers.BooleanField(default=True)
+    equipment = serializers.CharField(allow_blank=True, default="", max_length=60)
+    position = serializers.IntegerField(required=False, allow_null=True)
+    reason = serializers.CharField(allow_blank=True, default="", max_length=400)
 
 
 class PromoteSerializer(serializers.Serializer[Any]):
@@ -300,7 +329,12 @@ def _step(user: Any, content: dict[str, Any]) -> dict[str, Any]:
 
 
 def _finish(user: Any, content: dict[str, Any]) -> dict[str, Any]:
-    return {"yield_mass": mass_in_kg(content["yield_mass"], unit=content["unit"], field="unit")}
+    lost, unit = content.get("loss_mass"), content["unit"]
+    return {
+        "yield_mass": mass_in_kg(content["yield_mass"], unit=unit, field="unit"),
+        "loss_mass": None if lost is None else mass_in_kg(lost, unit=unit, field="loss_mass"),
+        "reason": content["reason"],
+    }
 
 
 BATCH = RecordRoutes(
@@ -315,6 +349,8 @@ BATCH = RecordRoutes(
         RouteAct("correct-weighing", "batch.correct", _correct, CorrectSerializer),
         RouteAct("close-weighing", "batch.close_weighing", services.close_weighing),
         RouteAct("do-step", "batch.do_step", services.do_step, DoStepSerializer, _step),
+        RouteAct("test", "batch.test", services.add_batch_test, TestSerializer),
+        RouteAct("rework", "batch.rework", services.rework_batch, ReasonSerializer),
         RouteAct("finish", "batch.finish", services.finish_batch, FinishSerializer, _finish),
         RouteAct("start-test", "batch.start_test", services.start_batch_test),
         RouteAct("release", "batch.release", quality.release_batch, DecideSerializer),

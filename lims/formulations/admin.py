@@ -25,6 +25,12 @@ admin.site.register(
         models.Weighing,
         models.WeighingCheck,
         models.StepRecord,
+        models.Rescaling,
+        models.SetAside,
+        models.StepStart,
+        models.BatchTest,
+        models.BatchPhoto,
+        models.BenchEquipment,
     ],
     RecipeAdmin,
 )

@@ -33,6 +33,28 @@ SETTINGS: Mapping[str, Setting] = {
 
 
 @dataclass(frozen=True, slots=True)
+class ProcessTest:
+    """One kind of in-process test: a value of a dimension in the unit shown, or words where `dimension` is empty."""
+
+    key: str
+    label: str
+    dimension: str
+    shown: str
+
+
+TESTS: Mapping[str, ProcessTest] = {
+    test.key: test
+    for test in (
+        ProcessTest("density", "density", "density", "g/cm^3"),
+        ProcessTest("viscosity", "viscosity", "viscosity", "Pa*s"),
+        ProcessTest("fineness", "fineness of grind", "length", "um"),
+        ProcessTest("volatile_loss", "volatile loss", "ratio", "%"),
+        ProcessTest("appearance", "appearance", "", ""),
+    )
+}
+
+
+@dataclass(frozen=True, slots=True)
 class ShownSetting:
     """One setting of one step in the unit it is shown in."""
 

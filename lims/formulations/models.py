@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from lims.audit.models import APPEND_ONLY, Recorded, tracked
+from lims.files.models import StoredFile
 from lims.formulations.states import BatchState, VersionState
 from lims.materials.models import Lot, Material, mass_field
 
@@ -190,6 +191,11 @@ class Batch(Recorded):
     made_at = models.DateTimeField(null=True, blank=True)
     test_began_at = models.DateTimeField(null=True, blank=True, help_text="the specification in force then rules")
     yield_mass = mass_field(null=True, blank=True, help_text="kg")
+    loss_mass = mass_field(null=True, blank=True, help_text="kg, lost where people know of it: samples, vessel, filter")
+    yield_limit = models.DecimalField(
+        max_digits=4, decimal_places=3, default="0.900", help_text="of what was weighed in; below it a reason is needed"
+    )
+    yield_reason = models.CharField(max_length=400, blank=True)
     deviated = models.BooleanField(default=False)
     parent = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="reworks")
     remarks = models.TextField(blank=True)
@@ -251,6 +257,9 @@ class Weighing(models.Model):
     as_entered = models.CharField(max_length=40)
     balance = models.CharField(max_length=60)
     captured = models.BooleanField(default=False, help_text="sent by the balance; else typed")
+    scanned = models.BooleanField(default=False, help_text="read from the balance's display by a scanner")
+    overridden_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    override_reason = models.CharField(max_length=400, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     at = models.DateTimeField(auto_now_add=True)
     device_time = models.DateTimeField(null=True, blank=True)
@@ -270,6 +279,11 @@ class Weighing(models.Model):
 
     record_kind = "weighing"
     CONFIDENTIAL: frozenset[str] = frozenset({"lot", "net"})
+
+    @property
+    def came(self) -> str:
+        """How the number came here."""
+        return "sent by the balance" if self.captured else "scanned" if self.scanned else "typed"
 
     @property
     def record_code(self) -> str:
@@ -319,6 +333,10 @@ class StepRecord(models.Model):
     skipped = models.BooleanField(default=False)
     reason = models.CharField(max_length=400, blank=True)
     deviates = models.BooleanField(default=False)
+    equipment = models.CharField(max_length=60, blank=True)
+    overridden_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    override_reason = models.CharField(max_length=400, blank=True)
+    started_at = models.DateTimeField(null=True, blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     seen_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
     at = models.DateTimeField(auto_now_add=True)
@@ -349,3 +367,160 @@ class StepRecord(models.Model):
     @property
     def history_subject(self) -> tuple[str, str]:
         return ("batch", self.record_code)
+
+
+class PartOfBatch(models.Model):
+    """What is written once about a batch and stands in its history."""
+
+    CONFIDENTIAL: frozenset[str] = frozenset()
+
+    batch = models.ForeignKey(Batch, models.PROTECT, related_name="%(class)ss")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        abstract = True
+
+    @property
+    def record_kind(self) -> str:
+        return str(self._meta.verbose_name)
+
+    @property
+    def record_code(self) -> str:
+        return self.batch.code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return ("batch", self.batch.code)
+
+
+class Rescaling(PartOfBatch):
+    """New targets for the rest of a batch, so that its proportions hold after too much of one line."""
+
+    CONFIDENTIAL = frozenset({"targets"})
+
+    weighing = models.OneToOneField(Weighing, models.PROTECT, related_name="rescaling")
+    old_mass = mass_field(help_text="kg")
+    new_mass = mass_field(help_text="kg")
+    targets = models.JSONField(help_text="line by line: position, old and new target, kg")
+    reason = models.CharField(max_length=400)
+
+    class Meta:
+        verbose_name = "rescaling"
+        verbose_name_plural = "rescalings"
+        ordering = ("id",)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} to {self.new_mass} kg"
+
+
+class SetAside(PartOfBatch):
+    """An entry that lost against one made by somebody else meanwhile: kept, and counted nowhere."""
+
+    CONFIDENTIAL = frozenset({"lot", "net"})
+
+    line = models.ForeignKey(BatchLine, models.PROTECT, related_name="set_aside")
+    lot = models.ForeignKey(Lot, models.PROTECT, related_name="+")
+    net = mass_field(help_text="kg")
+    as_entered = models.CharField(max_length=40)
+    balance = models.CharField(max_length=60)
+    against = models.ForeignKey(Weighing, models.PROTECT, related_name="set_aside")
+    reason = models.CharField(max_length=400)
+
+    class Meta:
+        verbose_name = "entry set aside"
+        verbose_name_plural = "entries set aside"
+        ordering = ("id",)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.net} kg set aside"
+
+
+class StepStart(PartOfBatch):
+    """When a step was begun: its timer runs from here, whatever happens to the page."""
+
+    position = models.PositiveSmallIntegerField()
+
+    class Meta:
+        verbose_name = "step start"
+        verbose_name_plural = "step starts"
+        ordering = ("id",)
+        triggers = (APPEND_ONLY,)
+        constraints = (models.UniqueConstraint(fields=["batch", "position"], name="step_begun_once"),)
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} step {self.position} begun"
+
+
+class BatchTest(PartOfBatch):
+    """One in-process test of a batch: a value with its uncertainty, or words, against its limits."""
+
+    position = models.PositiveSmallIntegerField(null=True, blank=True, help_text="the step it was made at")
+    test = models.CharField(max_length=40)
+    value = models.FloatField(null=True, blank=True, help_text="SI")
+    u = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)], help_text="SI, standard")
+    words = models.CharField(max_length=200, blank=True)
+    as_entered = models.CharField(max_length=80)
+    lower = models.FloatField(null=True, blank=True, help_text="SI")
+    upper = models.FloatField(null=True, blank=True, help_text="SI")
+    equipment = models.CharField(max_length=60, blank=True)
+    outside = models.BooleanField(default=False)
+    reason = models.CharField(max_length=400, blank=True)
+    replaces = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="replaced_by")
+
+    class Meta:
+        verbose_name = "in-process test"
+        verbose_name_plural = "in-process tests"
+        ordering = ("id",)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.test} {self.as_entered}"
+
+
+class BatchPhoto(PartOfBatch):
+    """A photograph of a batch, with the step it shows."""
+
+    position = models.PositiveSmallIntegerField(null=True, blank=True, help_text="the step it shows")
+    file = models.ForeignKey(StoredFile, models.PROTECT, related_name="+")
+    small = models.ForeignKey(StoredFile, models.PROTECT, related_name="+")
+    caption = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        verbose_name = "batch photograph"
+        verbose_name_plural = "batch photographs"
+        ordering = ("id",)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.batch_id} {self.file_id}"
+
+
+@tracked
+class BenchEquipment(Recorded):
+    """A balance, a mixer or another piece of equipment at the bench, and until when its calibration holds."""
+
+    class Kind(models.TextChoices):
+        BALANCE = "balance"
+        MIXER = "mixer"
+        OTHER = "other"
+
+    code = models.CharField(max_length=12, unique=True, help_text="as its label says: BAL-01")
+    name = models.CharField(max_length=120)
+    kind = models.CharField(max_length=8, choices=Kind.choices)
+    resolution = mass_field(null=True, blank=True, help_text="kg, of a balance")
+    needs_calibration = models.BooleanField(default=True)
+    calibration_due = models.DateField("calibration holds until", null=True, blank=True)
+    certificate = models.CharField(max_length=120, blank=True)
+    in_service = models.BooleanField(default=True)
+    state_reason = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        verbose_name = "bench equipment"
+        verbose_name_plural = "bench equipment"
+        ordering = ("code",)
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.name}"

@@ -12,21 +12,26 @@ from django.utils import timezone
 
 from lims.accounts.acts import require
 from lims.accounts.models import User
-from lims.cases.models import Hold
+from lims.cases.models import Hold, Nonconformance
 from lims.core.codes import expect_kind
 from lims.core.errors import NotFound, Refusal
 from lims.core.finding import by_code
+from lims.core.quantities import MICROGRAM, from_si, show_mass, spread_from_si
 from lims.formulations.bridge import Conducting as Conducting
 from lims.formulations.bridge import Volumes, volumes_of
 from lims.formulations.bridge import conducting_of as conducting_of
 from lims.formulations.bridge import mass_fractions_of as mass_fractions_of
-from lims.formulations.kinds import shown_settings
+from lims.formulations.kinds import TESTS, shown_settings
 from lims.formulations.models import (
     Batch,
     BatchLine,
+    BatchTest,
+    BenchEquipment,
     Formulation,
     FormulationVersion,
+    SetAside,
     StepRecord,
+    StepStart,
     Weighing,
 )
 from lims.formulations.states import BatchState, VersionState
@@ -354,6 +359,12 @@ def sheet_of(batch: Batch) -> Sheet:
     return Sheet(list(lines.values()), list(batch.frozen.get("steps", [])), {r.position: r for r in records})
 
 
+def latest_entries(batch: Batch) -> list[Weighing]:
+    """The last weighings of a batch, newest first: what those who work on it at once see of each other."""
+    rows = Weighing.objects.filter(line__batch=batch).select_related("line__material", "lot", "by", "replaces")
+    return list(rows.order_by("-id")[:6])
+
+
 def took_part_in_batch(batch: Batch) -> set[int | None]:
     """Everybody who had a hand in a batch: planned, weighed, did a step."""
     people: set[int | None] = {batch.planned_by_id}
@@ -395,3 +406,147 @@ def get_line_of(batch: Batch, position: int) -> BatchLine:
 def made_today() -> QuerySet[Batch]:
     """Batches finished today."""
     return Batch.objects.filter(made_at__date=timezone.localdate())
+
+
+def resolution_of(balance: str) -> Decimal:
+    """What a balance of the list can show [kg]; a microgram where it is not known."""
+    row = BenchEquipment.objects.filter(code=balance.strip().upper()).first() if balance.strip() else None
+    return row.resolution if row and row.resolution else MICROGRAM
+
+
+def equipment(*, kind: str = "") -> QuerySet[BenchEquipment]:
+    """The equipment at the bench, by code."""
+    rows = BenchEquipment.objects.order_by("code")
+    return rows.filter(kind=kind) if kind else rows
+
+
+def get_equipment_for(user: User, code: str) -> BenchEquipment:
+    """One piece of equipment by the code on its label."""
+    require(user, "laboratory.read")
+    found = BenchEquipment.objects.filter(code=code.strip().upper()).first()
+    if found is None:
+        raise NotFound(f"There is no equipment {code}.")
+    return found
+
+
+def reworks_decided(batch: Batch) -> bool:
+    """Whether a nonconformance of a batch was decided by rework."""
+    rows = Nonconformance.objects.filter(subject_kind="batch", subject_code=batch.code)
+    return rows.filter(disposition="rework").exists()
+
+
+def begun_at(batch: Batch, position: int) -> Any:
+    """When a step was begun; None where its timer was not started."""
+    found = StepStart.objects.filter(batch=batch, position=position).first()
+    return found.at if found else None
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """One footnote of a batch record: what was changed, from what to what, by whom, when, why."""
+
+    number: int
+    where: str
+    old: str
+    new: str
+    by: Any
+    at: Any
+    why: str
+
+
+def notes_of(batch: Batch) -> list[Note]:
+    """Every value of a batch record that was changed since it was first entered, in the order of time."""
+    found = [*_corrected(batch), *_retargeted(batch), *_set_aside(batch), *_retested(batch)]
+    found.sort(key=lambda note: note[4])
+    return [Note(number, *parts) for number, parts in enumerate(found, start=1)]
+
+
+def _corrected(batch: Batch) -> Iterable[tuple[str, str, str, Any, Any, str]]:
+    rows = Weighing.objects.filter(line__batch=batch, replaces__isnull=False)
+    for w in rows.select_related("replaces__lot", "by", "lot", "line"):
+        if w.replaces is not None:
+            old = f"{show_mass(w.replaces.net)} of {w.replaces.lot.code}"
+            new = f"{show_mass(w.net)} of {w.lot.code}"
+            yield f"line {w.line.position}, weighed", old, new, w.by, w.at, w.reason
+
+
+def _retargeted(batch: Batch) -> Iterable[tuple[str, str, str, Any, Any, str]]:
+    for row in batch.rescalings.select_related("by"):
+        for target in row.targets:
+            if target["old"] != target["new"]:
+                old, new = show_mass(Decimal(target["old"])), show_mass(Decimal(target["new"]))
+                yield f"line {target['position']}, target", old, new, row.by, row.at, row.reason
+
+
+def _set_aside(batch: Batch) -> Iterable[tuple[str, str, str, Any, Any, str]]:
+    for row in SetAside.objects.filter(batch=batch).select_related("by", "line", "against__lot", "lot"):
+        old, new = f"{show_mass(row.net)} of {row.lot.code}, set aside", show_mass(row.against.net)
+        yield f"line {row.line.position}, entered twice", old, new, row.by, row.at, row.reason
+
+
+def _retested(batch: Batch) -> Iterable[tuple[str, str, str, Any, Any, str]]:
+    for row in batch.batchtests.filter(replaces__isnull=False).select_related("replaces", "by"):
+        if row.replaces is not None:
+            yield TESTS[row.test].label, row.replaces.as_entered, row.as_entered, row.by, row.at, row.reason
+
+
+def tests_of(batch: Batch) -> list[dict[str, Any]]:
+    """The in-process tests of a batch that stand, in the unit they are shown in."""
+    rows = batch.batchtests.filter(replaced_by__isnull=True).select_related("by", "replaces")
+    return [_shown_test(row) for row in rows]
+
+
+def _shown_test(row: BatchTest) -> dict[str, Any]:
+    known = TESTS[row.test]
+    ends = [
+        "" if end is None else f"{from_si(end, unit=known.shown, of=known.dimension):.6g}"
+        for end in (row.lower, row.upper)
+    ]
+    value = None if row.value is None else from_si(row.value, unit=known.shown, of=known.dimension)
+    u = None if row.u is None else spread_from_si(row.u, unit=known.shown, of=known.dimension)
+    figure = {"value": value, "u": u, "unit": known.shown}
+    limits = " to ".join(filter(None, ends)) if all(ends) else f"at least {ends[0]}" if ends[0] else ""
+    limits = limits or (f"at most {ends[1]}" if ends[1] else "")
+    return {"row": row, "label": known.label, "figure": figure, "unit": known.shown, "limits": limits}
+
+
+def photos_of(batch: Batch) -> QuerySet[Any]:
+    """The photographs of a batch."""
+    return batch.batchphotos.select_related("file", "small", "by")
+
+
+def get_photo_of(batch: Batch, number: int) -> Any:
+    """One photograph of a batch."""
+    found = photos_of(batch).filter(pk=number).first()
+    if found is None:
+        raise NotFound(f"{batch.code} has no photograph {number}.")
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class MassBalance:
+    """What went in, what is known to be lost, what came out [kg]; the rest is unexplained."""
+
+    given: Decimal
+    lost: Decimal
+    made: Decimal
+    limit: Decimal
+
+    @property
+    def unexplained(self) -> Decimal:
+        return self.given - self.lost - self.made
+
+    @property
+    def yield_percent(self) -> Decimal:
+        return self.made / self.given * 100
+
+    @property
+    def low(self) -> bool:
+        return self.made < self.limit * self.given
+
+
+def mass_balance_of(batch: Batch, sheet: Sheet) -> MassBalance | None:
+    """The mass balance of a made batch."""
+    if batch.yield_mass is None or not sheet.weighed:
+        return None
+    return MassBalance(sheet.weighed, batch.loss_mass or Decimal(0), batch.yield_mass, batch.yield_limit)

@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.views.decorators.http import require_POST
 
-from lims.accounts.acts import once
+from lims.accounts.acts import once, require
 from lims.accounts.selectors import people
 from lims.audit.selectors import history_of, readable
-from lims.core.errors import Refusal
+from lims.core.codes import expect_kind
+from lims.core.errors import Invalid, Refusal
 from lims.core.quantities import mass_in_kg
+from lims.files.selectors import open_file
 from lims.formulations import selectors, services
 from lims.formulations.kinds import shown_settings
 from lims.formulations.states import BatchState
-from lims.materials.selectors import get_lot_for, lots_to_weigh, warnings_between
+from lims.materials.selectors import get_lot_for, lots_to_weigh, reserved_for, warnings_between
 from lims.quality import services as quality
 from lims.quality.selectors import standing_of_batch
 from lims.web.acts import Failed, RecordAct, RecordPage, states
@@ -30,9 +33,11 @@ from lims.web.forms.formulations import (
     ExploreForm,
     FinishForm,
     LineForm,
+    PhotoForm,
     PlanForm,
     PromoteForm,
     StepForm,
+    TestForm,
     WeighForm,
     lines_of,
     steps_of,
@@ -65,7 +70,7 @@ def batch_new(request: HttpRequest) -> HttpResponse:
         recipe = selectors.get_version_for(person(request), data["version"])
         mass = mass_in_kg(data["target_mass"], unit="g", field="target_mass")
         return once(key_of(request), services.plan_batch)(
-            recipe, actor=person(request), target_mass=mass, name=data["name"]
+            recipe, actor=person(request), target_mass=mass, name=data["name"], balance=data["balance"]
         )
 
     done = submitted(request, form, plan, to=lambda made: reverse("batch", args=[made.code]))
@@ -120,6 +125,10 @@ def batch(request: HttpRequest, code: str, *, failed: Failed | None = None) -> H
         "refusal": failed.refusal if failed else None,
         "at_bench": user.may("batch.weigh") and found.state in ("planned", "weighing", "processing") and may_read,
         "caution_keys": _cautions(sheet),
+        "tests": selectors.tests_of(found) if may_read else [],
+        "photos": selectors.photos_of(found) if may_read else [],
+        "balance": selectors.mass_balance_of(found, sheet) if may_read else None,
+        "kept": reserved_for(found.code) if may_read else [],
         "meetings": warnings_between([line.row.material for line in sheet.lines]) if may_read else [],
         "came_from": [*([found.recipe.code] if found.recipe and may_read else []), *selectors.lots_in_batch(found)],
         "went_into": [sample.code for sample in found.samples.all()],
@@ -162,7 +171,8 @@ def _bench_weighing(request: HttpRequest, found: Any, sheet: Any) -> HttpRespons
     if line is None:
         context = {"batch": found, "sheet": sheet, "missing": services.what_stops_closing(sheet)}
         return render(request, "batches/bench_close.html", context)
-    form = WeighForm(request.POST or None, expected=line.left, initial=_last_balance(sheet))
+    last = line.weighings[-1].pk if line.weighings else 0
+    form = WeighForm(request.POST or None, expected=line.left, initial={**_last_balance(sheet), "seen": last})
     asked = None
     if request.method == "POST" and form.is_valid():
         asked = _weigh(request, line, form)
@@ -174,16 +184,103 @@ def _bench_weighing(request: HttpRequest, found: Any, sheet: Any) -> HttpRespons
         "sheet": sheet,
         "line": line,
         "form": form,
-        "choice": lots_to_weigh(line.row.material, cause=found.code),
-        "asked": {"unit-slip": "meant", "opening-date-needed": "opened_on"}.get(asked.code, "") if asked else "",
+        "choice": lots_to_weigh(line.row.material),
+        "kept": {lot.code: mass for lot, mass in reserved_for(found.code)},
+        "shown": _BENCH_FIELDS | _ASKED.get(asked.code if asked else "", set()),
+        "correction": _correction(sheet, line, form) if asked and asked.code == "outside-tolerance" else None,
+        "theirs": line.weighings[-1] if asked and asked.code == "weighed-meanwhile" else None,
+        "last": last,
         "bar": ["now" if row is line else "done" if row.done else "" for row in sheet.lines],
     }
     return render(request, "batches/bench_weigh.html", context, status=status_of(form))
 
 
+_BENCH_FIELDS = {"lot", "net", "balance", "container", "more", "reason"}
+_ASKED = {
+    "unit-slip": {"meant"},
+    "opening-date-needed": {"opened_on"},
+    "outside-tolerance": {"correct"},
+    "weighed-meanwhile": {"choice"},
+    "equipment-not-fit": {"override_reason", "override_name", "override_password"},
+}
+
+
+def _correction(sheet: Any, line: Any, form: Any) -> Any:
+    """The new targets that would keep the proportions, shown before they are taken."""
+    net = form.values()["net"]
+    return services.correction_for(sheet, position=line.row.position, net=net)
+
+
+@page("batch.weigh")
+def bench_scan(request: HttpRequest, code: str) -> HttpResponse:
+    """Lead a scanned lot to the line it belongs to."""
+    user = person(request)
+    found = selectors.get_batch_for(user, code)
+    require(user, "recipe.read")
+    lot = get_lot_for(user, expect_kind(request.GET.get("lot", ""), "lot"))
+    sheet = selectors.sheet_of(found)
+    lines = [line for line in sheet.lines if line.row.material_id == lot.material_id]
+    line = next((line for line in lines if not line.done), None)
+    if line is None:
+        asked = ", ".join(row.row.material.name for row in sheet.lines if not row.done) or "no line"
+        words = "is weighed already" if lines else f"is not asked for; open: {asked}"
+        raise Invalid(f"{lot.code} is {lot.material.name}, which {words}.", code="wrong-material")
+    query = urlencode({"line": line.row.position, "lot": lot.code})
+    return redirect(f"{reverse('batch-bench', args=[found.code])}?{query}")
+
+
+@page("batch.weigh")
+def bench_others(request: HttpRequest, code: str) -> HttpResponse:
+    """What was entered last and by whom, and whether the line in hand was weighed by somebody else meanwhile."""
+    user = person(request)
+    found = selectors.get_batch_for(user, code)
+    require(user, "recipe.read")
+    position, seen = request.GET.get("line", "0"), request.GET.get("seen", "0")
+    entries = selectors.latest_entries(found)
+    mine = [w for w in entries if str(w.line.position) == position and w.pk > int(seen if seen.isdigit() else 0)]
+    context = {"batch": found, "entries": entries, "meanwhile": mine[0] if mine else None}
+    return render(request, "batches/_others.html", context | {"line": position, "seen": seen})
+
+
+@require_POST
+@page("batch.do_step")
+def step_begin(request: HttpRequest, code: str, position: int) -> HttpResponse:
+    """Start the timer of a step."""
+    found = selectors.get_batch_for(person(request), code)
+    once(key_of(request), services.begin_step)(found, actor=person(request), position=position)
+    return redirect("batch-bench", code=found.code)
+
+
+@page("laboratory.read")
+def batch_photo(request: HttpRequest, code: str, number: int) -> HttpResponse:
+    """The small picture of a photograph."""
+    found = selectors.get_photo_of(selectors.get_batch_for(person(request), code), number)
+    return FileResponse(open_file(found.small), content_type="image/jpeg")
+
+
+@page("recipe.read")
+def batch_print(request: HttpRequest, code: str) -> HttpResponse:
+    """The whole batch record as one document to print, every changed value marked with a footnote."""
+    found = selectors.get_batch_for(person(request), code)
+    sheet = selectors.sheet_of(found)
+    context = {
+        "batch": found,
+        "sheet": sheet,
+        "steps": _steps(sheet),
+        "notes": selectors.notes_of(found),
+        "tests": selectors.tests_of(found),
+        "photos": selectors.photos_of(found),
+        "balance": selectors.mass_balance_of(found, sheet),
+        "newer": selectors.newer_version_of(found),
+        "caution_keys": _cautions(sheet),
+    }
+    return render(request, "batches/print.html", context)
+
+
 def _chosen_line(request: HttpRequest, sheet: Any) -> Any:
     """The line asked for in the address while it is open, else the first open one."""
     asked = request.GET.get("line", "")
+    asked = request.POST.get("line", asked)
     chosen = next((line for line in sheet.lines if str(line.row.position) == asked and not line.done), None)
     return chosen or sheet.open_line
 
@@ -197,7 +294,11 @@ def _weigh(request: HttpRequest, line: Any, form: Any) -> Refusal | None:
     """Take the weighing; a refusal goes into the form and comes back."""
     try:
         lot = get_lot_for(person(request), form.cleaned_data["lot"])
-        once(key_of(request), services.weigh)(line.row, actor=person(request), lot=lot, **form.values())
+        named = form.cleaned_data["override_name"]
+        quality_person = people().filter(username=named).first() if named else None
+        once(key_of(request), services.weigh)(
+            line.row, actor=person(request), lot=lot, override_by=quality_person, **form.values()
+        )
     except Refusal as refusal:
         put_refusal(form, refusal)
         return refusal
@@ -226,6 +327,7 @@ def _bench_step(request: HttpRequest, found: Any, sheet: Any) -> HttpResponse:
         "targets": shown_settings(step),
         "form": form,
         "count": len(sheet.steps),
+        "begun": selectors.begun_at(found, step["position"]),
         "bar": ["done" if s["position"] in sheet.done else "now" if s is step else "" for s in sheet.steps],
     }
     return render(request, "batches/bench_step.html", context, status=status_of(form))
@@ -314,6 +416,33 @@ BATCH = RecordPage(
             values=lambda form: form.values(),
         ),
         RecordAct(
+            "test",
+            "Write down a test",
+            "batch.test",
+            services.add_batch_test,
+            TestForm,
+            states(_B.WEIGHING, _B.PROCESSING, _B.MADE, _B.UNDER_TEST),
+            values=lambda form: form.values(),
+        ),
+        RecordAct(
+            "photograph",
+            "Add a photograph",
+            "batch.photograph",
+            services.add_batch_photo,
+            PhotoForm,
+            states(_B.WEIGHING, _B.PROCESSING, _B.MADE, _B.UNDER_TEST),
+            values=lambda form: form.values(),
+        ),
+        RecordAct(
+            "rework",
+            "Make it anew",
+            "batch.rework",
+            services.rework_batch,
+            ReasonForm,
+            states(_B.MADE, _B.REJECTED),
+            why_not=lambda user, record: "" if selectors.reworks_decided(record) else "No nonconformance says rework.",
+        ),
+        RecordAct(
             "start-test", "Start the test", "batch.start_test", services.start_batch_test, None, states(_B.MADE), True
         ),
         RecordAct(
@@ -355,6 +484,11 @@ urlpatterns = [
     path("batches/new/", batch_new, name="batch-new"),
     path("batches/explore/", batch_explore, name="batch-explore"),
     path("batches/<str:code>/bench/", batch_bench, name="batch-bench"),
+    path("batches/<str:code>/bench/scan/", bench_scan, name="bench-scan"),
+    path("batches/<str:code>/bench/others/", bench_others, name="bench-others"),
+    path("batches/<str:code>/steps/<int:position>/begin/", step_begin, name="step-begin"),
+    path("batches/<str:code>/photographs/<int:number>/", batch_photo, name="batch-photo"),
+    path("batches/<str:code>/print/", batch_print, name="batch-print"),
     path("batches/<str:code>/weighings/<int:number>/check/", weighing_check, name="weighing-check"),
     path("batches/<str:code>/weighings/<int:number>/correct/", weighing_correct, name="weighing-correct"),
     path("batches/<str:code>/lines/<int:position>/skip/", line_skip, name="line-skip"),

@@ -24,6 +24,11 @@ export function startKeep(root) {
   for (const form of root.querySelectorAll("form[data-forget]")) form.addEventListener("submit", forgetAll);
 }
 
+/** Forget what is kept of a form: another module has taken it over. */
+export function forget(form) {
+  sessionStorage.removeItem(nameOf(form));
+}
+
 function changed(form, name) {
   const key = form.elements[KEY_NAME];
   if (key && key.value === load(name)?.key) key.value = freshKey();

@@ -6,10 +6,14 @@ from lims.formulations.services.batches import (
     plan_batch,
     plan_exploratory_batch,
     promote_batch,
+    rework_batch,
     start_batch_test,
 )
+from lims.formulations.services.correcting import correction_for
+from lims.formulations.services.equipment import add_equipment, note_calibration, set_service
 from lims.formulations.services.parts import LineSpec, StepSpec
-from lims.formulations.services.processing import do_step
+from lims.formulations.services.processing import begin_step, do_step
+from lims.formulations.services.testing import add_batch_photo, add_batch_test
 from lims.formulations.services.versions import (
     abandon_version,
     approve_version,
@@ -34,19 +38,27 @@ __all__ = [
     "StepSpec",
     "abandon_version",
     "abort_batch",
+    "add_batch_photo",
+    "add_batch_test",
+    "add_equipment",
     "approve_version",
+    "begin_step",
     "check_weighing",
     "close_weighing",
     "correct_weighing",
+    "correction_for",
     "create_formulation",
     "do_step",
     "edit_draft",
     "finish_batch",
     "new_version",
+    "note_calibration",
     "plan_batch",
     "plan_exploratory_batch",
     "promote_batch",
     "return_version",
+    "rework_batch",
+    "set_service",
     "skip_line",
     "start_batch_test",
     "submit_version",

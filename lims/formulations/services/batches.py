@@ -14,10 +14,12 @@ from lims.cases.services import refuse_if_held
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance, locked, state_words
-from lims.core.quantities import show_mass, to_microgram
+from lims.core.quantities import MICROGRAM, show_mass, to_microgram
 from lims.formulations.models import Batch, BatchLine, Formulation, FormulationVersion
-from lims.formulations.selectors import content_of, sheet_of, step_content
+from lims.formulations.selectors import content_of, resolution_of, reworks_decided, sheet_of, step_content
+from lims.formulations.services.correcting import rounded_to
 from lims.formulations.services.parts import LineSpec, StepSpec, check_lines, check_steps, check_total
+from lims.formulations.services.planning import give_back, keep_stock
 from lims.formulations.services.versions import create_formulation
 from lims.formulations.states import BATCH_MACHINE, BatchState, VersionState
 from lims.materials.models import Material
@@ -26,8 +28,19 @@ PROMOTED_FROM = (BatchState.MADE, BatchState.UNDER_TEST)
 
 
 @act("batch.plan")
-def plan_batch(recipe: FormulationVersion, *, actor: User, target_mass: Decimal, name: str = "") -> Batch:
-    """Plan a batch of an approved version at `target_mass` [kg]: it keeps its own copy of the recipe."""
+def plan_batch(
+    recipe: FormulationVersion,
+    *,
+    actor: User,
+    target_mass: Decimal,
+    name: str = "",
+    balance: str = "",
+    parent: Batch | None = None,
+) -> Batch:
+    """Plan a batch of an approved version at `target_mass` [kg]: it keeps its own copy of the recipe, and stock.
+
+    `balance`: the targets are rounded to its resolution. `parent`: the batch that is made anew.
+    """
     _check_mass(target_mass)
     version = locked(recipe)
     if version.state != VersionState.APPROVED:
@@ -42,7 +55,10 @@ def plan_batch(recipe: FormulationVersion, *, actor: User, target_mass: Decimal,
     ]
     frozen = {**content_of(version), "digest": version.digest}
     title = name.strip() or version.formulation.name
-    return _plan(lines, recipe=version, name=title, target_mass=target_mass, planned_by=actor, frozen=frozen)
+    facts: dict[str, Any] = {"recipe": version, "name": title, "planned_by": actor, "frozen": frozen, "parent": parent}
+    batch = _plan(lines, target_mass=target_mass, resolution=resolution_of(balance), **facts)
+    keep_stock(batch, by=actor)
+    return batch
 
 
 @act("batch.plan")
@@ -62,14 +78,17 @@ def plan_exploratory_batch(
     check_total(lines)
     check_steps(steps)
     frozen = {"code": "", "name": name.strip(), "lines": _content(lines), "steps": _steps(steps)}
-    return _plan(lines, exploratory=True, name=name.strip(), target_mass=target_mass, planned_by=actor, frozen=frozen)
+    facts: dict[str, Any] = {"exploratory": True, "name": name.strip(), "planned_by": actor, "frozen": frozen}
+    batch = _plan(lines, target_mass=target_mass, **facts)
+    keep_stock(batch, by=actor)
+    return batch
 
 
-def _plan(lines: Sequence[LineSpec], **facts: Any) -> Batch:
+def _plan(lines: Sequence[LineSpec], *, resolution: Decimal = MICROGRAM, **facts: Any) -> Batch:
     batch = Batch(code=next_code("batch"), **facts | {"target_mass": to_microgram(facts["target_mass"])})
     batch.save()
     for position, line in enumerate(lines, start=1):
-        target = to_microgram(line.fraction * batch.target_mass)
+        target = rounded_to(line.fraction * batch.target_mass, resolution)
         BatchLine(
             batch=batch,
             position=position,
@@ -105,22 +124,73 @@ def _check_mass(target_mass: Decimal) -> None:
 
 
 @act("batch.finish")
-def finish_batch(batch: Batch, *, actor: User, yield_mass: Decimal) -> Batch:
-    """Finish a batch when every step is done or skipped, with its yield [kg]."""
+def finish_batch(
+    batch: Batch, *, actor: User, yield_mass: Decimal, loss_mass: Decimal | None = None, reason: str = ""
+) -> Batch:
+    """Finish a batch whose steps are done: its yield and known losses [kg]; a low yield needs a reason."""
     fresh: Batch = advance(batch, BATCH_MACHINE, "finish")
     refuse_if_held("batch", fresh.code)
     sheet = sheet_of(fresh)
     if sheet.open_step is not None:
         raise Conflict(f"Step {sheet.open_step['position']} is not done yet.", code="steps-open")
-    if not 0 < yield_mass <= sheet.weighed:
+    _check_balance(yield_mass, loss_mass or Decimal(0), sheet.weighed)
+    low = yield_mass < fresh.yield_limit * sheet.weighed
+    if low and not reason.strip():
+        share, limit = yield_mass / sheet.weighed * 100, fresh.yield_limit * 100
         raise Invalid(
-            f"A yield of {show_mass(yield_mass)} cannot come from {show_mass(sheet.weighed)} weighed in.",
-            code="mass-balance",
-            fields={"yield_mass": [f"More than nothing and at most {show_mass(sheet.weighed)} is expected."]},
+            f"The yield is {share:.1f} %; at least {limit:.1f} % is expected. Say why it is less.",
+            code="yield-low",
+            fields={"reason": ["A low yield needs a reason."]},
         )
     fresh.yield_mass, fresh.made_at = to_microgram(yield_mass), timezone.now()
+    fresh.loss_mass = None if loss_mass is None else to_microgram(loss_mass)
+    fresh.yield_reason, fresh.deviated = reason.strip(), fresh.deviated or low
     fresh.save()
     return fresh
+
+
+def _check_balance(out: Decimal, lost: Decimal, weighed: Decimal) -> None:
+    if out > 0 and lost >= 0 and out + lost <= weighed:
+        return
+    with_loss = f" with {show_mass(lost)} lost" if lost else ""
+    raise Invalid(
+        f"A yield of {show_mass(out)}{with_loss} cannot come from {show_mass(weighed)} weighed in.",
+        code="mass-balance",
+        fields={"yield_mass": [f"More than nothing and at most {show_mass(weighed)} with the losses is expected."]},
+    )
+
+
+@act("batch.rework")
+def rework_batch(batch: Batch, *, actor: User, reason: str) -> Batch:
+    """Make a batch anew: it is marked as reworked, and a new one is planned of the same version with it as parent."""
+    if not reason.strip():
+        raise Invalid("Say why.", fields={"reason": ["A rework needs a reason."]})
+    if batch.recipe is None:
+        raise Conflict(f"{batch.code} is exploratory; plan another one.", code="exploratory")
+    if not reworks_decided(batch):
+        raise Conflict(
+            f"No nonconformance of {batch.code} says rework.",
+            code="no-disposition",
+            next_step="Decide a nonconformance of it by rework first.",
+        )
+    fresh: Batch = advance(batch, BATCH_MACHINE, "rework")
+    fresh.remarks = "\n".join(filter(None, (fresh.remarks, f"Reworked: {reason.strip()}")))
+    fresh.save()
+    lines = [
+        LineSpec(row.material, row.fraction, row.tolerance, row.outer_tolerance)
+        for row in batch.recipe.lines.select_related("material")
+    ]
+    made = _plan(
+        lines,
+        recipe=batch.recipe,
+        name=fresh.name,
+        target_mass=fresh.target_mass,
+        planned_by=actor,
+        frozen=fresh.frozen,
+        parent=fresh,
+    )
+    keep_stock(made, by=actor)
+    return made
 
 
 @act("batch.start_test")
@@ -141,6 +211,7 @@ def abort_batch(batch: Batch, *, actor: User, reason: str) -> Batch:
     fresh: Batch = advance(batch, BATCH_MACHINE, "abort")
     fresh.remarks = "\n".join(filter(None, (fresh.remarks, f"Aborted: {reason.strip()}")))
     fresh.save()
+    give_back(fresh, by=actor, reason="batch aborted")
     return fresh
 
 

@@ -12,8 +12,9 @@ from lims.cases.services import refuse_if_held
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance
 from lims.formulations.kinds import SETTINGS, is_off
-from lims.formulations.models import Batch, StepRecord
+from lims.formulations.models import Batch, StepRecord, StepStart
 from lims.formulations.selectors import sheet_of
+from lims.formulations.services.equipment import Override, require_equipment
 from lims.formulations.states import BATCH_MACHINE
 
 
@@ -28,6 +29,25 @@ class StepDetails(TypedDict, total=False):
     reason: str
     seen_by: User | None
     seen_password: str
+    equipment: str
+    override_by: User | None
+    override_password: str
+    override_reason: str
+
+
+@act("batch.do_step")
+def begin_step(batch: Batch, *, actor: User, position: int) -> StepStart:
+    """Begin a step: its timer runs from now on the server. A second beginning changes nothing."""
+    fresh: Batch = advance(batch, BATCH_MACHINE, "do_step")
+    refuse_if_held("batch", fresh.code)
+    _step(fresh, position)
+    begun = StepStart.objects.filter(batch=fresh, position=position).first()
+    if begun is None:
+        begun = StepStart(batch=fresh, position=position, by=actor)
+        begun.full_clean()
+        begun.save()
+        note_change(begun, {f"step {position}": (None, "begun")})
+    return begun
 
 
 @act("batch.do_step")
@@ -46,6 +66,14 @@ def do_step(batch: Batch, *, actor: User, position: int, **details: Unpack[StepD
             fields={"reason": ["Say why."]},
         )
     seen_by = _second_person(step, actor, details)
+    equipment = details.get("equipment", "").strip()
+    override = Override(
+        override_by=details.get("override_by"),
+        override_password=details.get("override_password", ""),
+        override_reason=details.get("override_reason", ""),
+    )
+    used = require_equipment(equipment, kind="mixer", override=override, field="equipment")
+    begun = StepStart.objects.filter(batch=fresh, position=position).first()
     values = {} if skipped else actual
     record = StepRecord(
         batch=fresh,
@@ -55,6 +83,10 @@ def do_step(batch: Batch, *, actor: User, position: int, **details: Unpack[StepD
         skipped=skipped,
         reason=reason,
         deviates=deviates,
+        equipment=equipment,
+        overridden_by=used[0],
+        override_reason=used[1],
+        started_at=begun.at if begun else None,
         **values,
     )
     record.full_clean()

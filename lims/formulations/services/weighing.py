@@ -17,8 +17,11 @@ from lims.cases.services import open_nonconformance, refuse_if_held, take_from_c
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance, locked, state_words
 from lims.core.quantities import show_mass, to_microgram
-from lims.formulations.models import Batch, BatchLine, Weighing, WeighingCheck
+from lims.formulations.models import Batch, BatchLine, SetAside, Weighing, WeighingCheck
 from lims.formulations.selectors import SheetLine, sheet_of
+from lims.formulations.services.correcting import Correction, accept_correction, correction_for
+from lims.formulations.services.equipment import Override, require_equipment
+from lims.formulations.services.planning import give_back
 from lims.formulations.states import BATCH_MACHINE, BatchState
 from lims.materials.models import Lot, StockMove
 from lims.materials.services import move_stock, note_opening
@@ -36,7 +39,10 @@ class WeighingDetails(TypedDict, total=False):
 
     `captured`: sent by the balance, else typed. `more`: more of this line follows. `meant`: the number was asked about
     and is meant. `device_time`: the balance's own clock; the server's rules.
-    `opened_on`: when the lot was first opened.
+    `opened_on`: when the lot was first opened. `scanned`: read off the balance by a scanner.
+    `correct`: take the new targets that keep the proportions. `seen`: the last weighing of this line that the person
+    had before them (0: none); another one since then is a conflict, settled by `choice`: "both" are in the vessel,
+    "mine" stands, "theirs" stands.
     """
 
     as_entered: str
@@ -48,32 +54,130 @@ class WeighingDetails(TypedDict, total=False):
     reason: str
     more: bool
     meant: bool
+    scanned: bool
+    correct: bool
+    seen: int | None
+    choice: str
+    override_by: User | None
+    override_password: str
+    override_reason: str
 
 
 @act("batch.weigh")
 def weigh(
     line: BatchLine, *, actor: User, lot: Lot, net: Decimal, balance: str, **details: Unpack[WeighingDetails]
-) -> Weighing:
-    """Weigh `net` [kg] of `lot` into one line of a batch; outside the tolerance it needs a reason."""
+) -> Weighing | SetAside:
+    """Weigh `net` [kg] of `lot` into one line of a batch; outside the tolerance it needs a reason, or a correction.
+
+    Where somebody else weighed the line meanwhile, both are shown first; an entry that loses is set aside, not lost.
+    """
     net = to_microgram(net)
     batch: Batch = advance(line.batch, BATCH_MACHINE, "weigh")
     refuse_if_held("batch", batch.code)
     sheet_line = _line_of(batch, line)
     _check_number(net, balance)
     taken = _usable_lot(lot, sheet_line.row, exploratory=batch.exploratory)
+    facts = {"line": sheet_line.row, "by": actor, "lot": taken, "net": net, "balance": balance.strip()}
+    choice = _settled(sheet_line, net, details)
+    if choice == "theirs":
+        return _set_aside(batch, sheet_line, facts, details)
+    if choice == "mine":
+        return _replace(batch, sheet_line, facts, details)
+    return _put_in(batch, sheet_line, facts, details)
+
+
+def _put_in(batch: Batch, line: SheetLine, facts: dict[str, Any], details: WeighingDetails) -> Weighing:
+    """One weighing more, from the lot's stock."""
+    net, taken, actor = facts["net"], facts["lot"], facts["by"]
+    used = require_equipment(facts["balance"], kind="balance", override=_override(details))
     _keep_within_concession(taken, batch, net)
     if not details.get("meant"):
-        _ask_about_slip(net, sheet_line)
-    off = sheet_line.total + net - sheet_line.row.target
-    outside = _is_outside(off, sheet_line.row, more=details.get("more", False))
+        _ask_about_slip(net, line)
+    off = line.total + net - line.row.target
+    outside = _is_outside(off, line.row, more=details.get("more", False))
     reason = details.get("reason", "").strip()
     if outside and not reason:
-        raise _needs_reason(off, sheet_line.row)
+        raise _needs_reason(off, line.row)
     note_opening(taken, opened_on=details.get("opened_on"))
-    facts = {"line": sheet_line.row, "by": actor, "lot": taken, "net": net, "balance": balance.strip()}
-    made = _keep(facts | {"reason": reason, "deviates": outside}, details)
+    correction = _correction(batch, line, net) if details.get("correct") and outside else None
+    marks = {"overridden_by": used[0], "override_reason": used[1]}
+    deviates = outside and correction is None
+    made = _keep(facts | marks | {"reason": reason, "deviates": deviates}, details)
     move_stock(taken, mass=-net, kind=StockMove.Kind.WEIGHING, by=actor, cause=batch.code)
-    _note(batch, off, sheet_line.row, outside=outside, reason=reason)
+    _note(batch, off, line.row, outside=outside, reason=reason)
+    if correction is not None:
+        accept_correction(batch, correction, weighing=made, by=actor, reason=reason)
+    return made
+
+
+def _correction(batch: Batch, line: SheetLine, net: Decimal) -> Correction:
+    found = correction_for(sheet_of(batch), position=line.row.position, net=net)
+    if found is None:
+        raise Invalid(
+            "There is nothing to correct: the line is not above its target. Weigh the rest.",
+            code="no-correction",
+            fields={"correct": ["Only too much of a line is corrected by the others."]},
+        )
+    return found
+
+
+def _override(details: WeighingDetails) -> Override:
+    return Override(
+        override_by=details.get("override_by"),
+        override_password=details.get("override_password", ""),
+        override_reason=details.get("override_reason", ""),
+    )
+
+
+def _settled(line: SheetLine, net: Decimal, details: WeighingDetails) -> str:
+    """What becomes of two entries of one line; refuses while nobody has said."""
+    seen, last = details.get("seen"), line.weighings[-1] if line.weighings else None
+    if seen is None or last is None or last.pk == seen:
+        return ""
+    choice = details.get("choice", "")
+    if choice not in ("both", "mine", "theirs"):
+        raise Conflict(
+            f"{last.by.printed_name} weighed {show_mass(last.net)} of {last.lot.code} into line {line.row.position}"
+            f" at {last.at:%H:%M:%S} UTC while you entered {show_mass(net)}.",
+            code="weighed-meanwhile",
+            next_step="Look into the vessel and say which stands. Both stay on record.",
+            standing=str(last.net),
+            yours=str(net),
+        )
+    if choice != "both" and not details.get("reason", "").strip():
+        raise Invalid("Say why.", fields={"reason": ["Which of two entries stands needs a reason."]})
+    return choice
+
+
+def _set_aside(batch: Batch, line: SheetLine, facts: dict[str, Any], details: WeighingDetails) -> SetAside:
+    row = SetAside(
+        batch=batch,
+        **facts,
+        as_entered=details.get("as_entered", "") or show_mass(facts["net"]),
+        against=line.weighings[-1],
+        reason=details.get("reason", "").strip(),
+    )
+    row.full_clean()
+    row.save()
+    note_change(row, {"lot": (None, row.lot.code), "net": (None, row.net)})
+    return row
+
+
+def _replace(batch: Batch, line: SheetLine, facts: dict[str, Any], details: WeighingDetails) -> Weighing:
+    """One's own entry in the place of the other's: the other's stays on record as corrected, its lot gets it back."""
+    theirs = line.weighings[-1]
+    used = require_equipment(facts["balance"], kind="balance", override=_override(details))
+    _keep_within_concession(facts["lot"], batch, facts["net"])
+    if not details.get("meant"):
+        _ask_about_slip(facts["net"], line)
+    off, reason = line.total - theirs.net + facts["net"] - line.row.target, details.get("reason", "").strip()
+    outside = _is_outside(off, line.row, more=details.get("more", False))
+    marks = {"overridden_by": used[0], "override_reason": used[1], "replaces": theirs}
+    back = StockMove.Kind.ADJUSTMENT
+    move_stock(theirs.lot, mass=theirs.net, kind=back, by=facts["by"], cause=batch.code, reason=reason)
+    made = _keep(facts | marks | {"reason": reason, "deviates": outside}, details)
+    move_stock(facts["lot"], mass=-facts["net"], kind=StockMove.Kind.WEIGHING, by=facts["by"], cause=batch.code)
+    _note(batch, off, line.row, outside=outside, reason=reason)
     return made
 
 
@@ -159,6 +263,7 @@ def _keep(facts: dict[str, Any], details: WeighingDetails) -> Weighing:
         container=details.get("container", "").strip(),
         as_entered=details.get("as_entered", "") or show_mass(facts["net"]),
         captured=details.get("captured", False),
+        scanned=details.get("scanned", False),
         device_time=details.get("device_time"),
     )
     row.full_clean()
@@ -267,6 +372,7 @@ def close_weighing(batch: Batch, *, actor: User) -> Batch:
     if missing := what_stops_closing(sheet):
         raise Conflict(missing[0], code="weighing-not-complete", missing=missing)
     fresh.save()
+    give_back(fresh, by=actor, reason="weighing closed")
     return fresh
 
 
