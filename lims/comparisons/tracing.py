@@ -42,6 +42,8 @@ class Kind:
         return self.plural or f"{self.name}s"
 
 
+ISSUED = "CASE WHEN EXISTS (SELECT 1 FROM {table} n WHERE n.supersedes_id = r.id) THEN 'superseded' ELSE 'issued' END"
+
 # in the order of the trade; a trace passes them in this order, or in the opposite one
 KINDS: tuple[Kind, ...] = (
     Kind(
@@ -57,6 +59,14 @@ KINDS: tuple[Kind, ...] = (
     Kind("run", "runs_run", label="r.kind"),
     Kind("reduction", "runs_reduction", label="r.method"),
     Kind("comparison", "comparisons_comparison", label="r.title"),
+    Kind(
+        "report", "comparisons_report", label="r.title",
+        state=ISSUED.format(table="comparisons_report"),
+    ),
+    Kind(
+        "certificate", "quality_certificate", label="r.title || ', for ' || r.customer",
+        state=ISSUED.format(table="quality_certificate"),
+    ),
     Kind(
         "signature", "signatures_signature", code="'signature ' || r.id", state="r.meaning",
         label="r.printed_name || ', ' || r.subject_code",
@@ -85,6 +95,15 @@ def _signed(kind: str) -> Link:
         "signature",
         f"SELECT t.id AS earlier, s.id AS later FROM signatures_signature s JOIN {table} t ON t.code = s.subject_code"
         f" WHERE s.subject_kind = '{kind}'",
+    )
+
+
+def _certified(kind: str) -> Link:
+    return Link(
+        kind,
+        "certificate",
+        f"SELECT t.id AS earlier, c.id AS later FROM quality_certificate c JOIN {BY_NAME[kind].table} t"
+        f" ON t.code = c.subject_code WHERE c.subject_kind = '{kind}'",
     )
 
 
@@ -156,6 +175,10 @@ LINKS: tuple[Link, ...] = (
         " JOIN runs_application a ON a.sample_id = s.sample_id AND a.method_version_id = c.method_version_id"
         " JOIN runs_run r ON r.application_id = a.id WHERE r.current_id IS NOT NULL",
     ),
+    Link("comparison", "report", "SELECT comparison_id AS earlier, id AS later FROM comparisons_report"),
+    *(_certified(kind) for kind in ("lot", "batch")),
+    Link("report", "signature", "SELECT id AS earlier, signature_id AS later FROM comparisons_report"),
+    Link("certificate", "signature", "SELECT id AS earlier, signature_id AS later FROM quality_certificate"),
     *(_signed(kind) for kind in ("lot", "batch", "sample", "run", "comparison")),
 )  # fmt: skip
 

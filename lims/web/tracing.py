@@ -46,7 +46,7 @@ def trace_page(request: HttpRequest, kind: str, code: str) -> HttpResponse:
 
 
 RECALLED = ("lot", "batch", "sample", "run")
-WITH_PAGES = ("lot", "batch", "sample", "application", "run", "comparison")
+WITH_PAGES = ("lot", "batch", "sample", "application", "run", "comparison", "report", "certificate")
 
 
 def _shown(box: Box) -> dict[str, Any]:

@@ -14,21 +14,25 @@ from django.utils import timezone
 
 from lims.accounts.roles import Role
 from lims.comparisons.drawing import draw, listed
-from lims.comparisons.models import Comparison
+from lims.comparisons.models import Comparison, Report
 from lims.comparisons.recalls import note_told, recall_lines
 from lims.comparisons.services import pose_comparison
 from lims.comparisons.tracing import Node, edges_between, start_of, trace
 from lims.core.errors import Invalid, NotAllowed, NotFound
+from lims.files.services import store_file
 from lims.formulations.models import Batch
 from lims.materials.models import Lot
 from lims.materials.services import blend_lots, split_lot
 from lims.materials.services.making import Part
+from lims.quality.models import Certificate
 from lims.runs.models import Application, Reduction, Run
 from lims.samples.models import Sample
 from lims.samples.services import register_sample, split_sample
-from lims.signatures.models import Signature
+from lims.signatures.models import Meaning, Signature
+from lims.signatures.services import sign
 from tests.comparisons.results import measure
 from tests.factories import (
+    PASSWORD,
     make_application,
     make_made_batch,
     make_method_version,
@@ -40,7 +44,8 @@ from tests.factories import (
 
 pytestmark = pytest.mark.django_db
 MODELS = {"lot": Lot, "batch": Batch, "sample": Sample, "application": Application, "run": Run} | {
-    "reduction": Reduction, "comparison": Comparison, "signature": Signature,
+    "reduction": Reduction, "comparison": Comparison, "report": Report, "certificate": Certificate,
+    "signature": Signature,
 }  # fmt: skip
 
 
@@ -61,6 +66,17 @@ def children(row: Any) -> Iterable[Any]:
     if isinstance(row, Reduction) and row.run.current_id == row.pk and row.run.application is not None:
         mine = row.run.application
         yield from Comparison.objects.filter(method_version=mine.method_version, samples=mine.sample)
+    yield from papers(row)
+
+
+def papers(row: Any) -> Iterable[Any]:
+    """The certificates, reports and signatures of one record."""
+    if isinstance(row, Lot | Batch):
+        yield from Certificate.objects.filter(subject_kind=row.record_kind, subject_code=row.record_code)
+    if isinstance(row, Comparison):
+        yield from row.reports.all()
+    if isinstance(row, Certificate | Report):
+        yield row.signature
     if not isinstance(row, Signature):
         yield from Signature.objects.filter(subject_kind=row.record_kind, subject_code=row.record_code)
 
@@ -84,6 +100,13 @@ def node(row: Any) -> Node:
     return start_of(somebody(Role.QUALITY), row.record_kind, row.record_code)
 
 
+def a_signature(kind: str, code: str) -> Signature:
+    content = {"made for": code}
+    return sign(
+        actor=somebody(Role.QUALITY), password=PASSWORD, meaning=Meaning.APPROVED, subject=(kind, code), content=content
+    )
+
+
 @pytest.fixture
 def chain() -> dict[str, Any]:
     """Two batches of the same lots, portions of portions, runs, a comparison; a blend nobody weighed."""
@@ -105,6 +128,17 @@ def chain() -> dict[str, Any]:
     question = pose_comparison(
         actor=operator, title="which", method_version=version, samples=[finest, samples[1]], figure="temperature_rise"
     )
+    paper = {"content": "{}", "digest": "0" * 64, "author": operator, "at": timezone.now(), "issue": 1}
+    file = store_file(io.BytesIO(b"%PDF"), name="paper.pdf", media_type="application/pdf", by=operator)
+    Certificate.objects.create(
+        code="CR-0001/1", number="CR-0001", title="certificate", subject_kind="batch", subject_code=batches[0].code,
+        customer="Aldermoor Pumps", customer_contact="Ms Brandt", paper=file, signature=a_signature("batch", "x"),
+        **paper,
+    )  # fmt: skip
+    Report.objects.create(
+        code="RP-0001/1", number="RP-0001", title="report", comparison=question, paper=file,
+        signature=a_signature("comparison", "y"), **paper,
+    )  # fmt: skip
     return {"lot": lot, "other": other, "blend": blend, "batch": batches[0], "sample": samples[0]} | {
         "finest": finest, "blended": blended, "run": runs[0], "comparison": question, "batches": batches,
     }  # fmt: skip
