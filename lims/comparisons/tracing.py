@@ -35,6 +35,7 @@ class Kind:
     state: str = "r.state"
     joins: str = ""
     plural: str = ""
+    right: str = READ
 
     @property
     def many(self) -> str:
@@ -64,7 +65,7 @@ KINDS: tuple[Kind, ...] = (
         state=ISSUED.format(table="comparisons_report"),
     ),
     Kind(
-        "certificate", "quality_certificate", label="r.title || ', for ' || r.customer",
+        "certificate", "quality_certificate", right="certificate.read", label="r.title || ', for ' || r.customer",
         state=ISSUED.format(table="quality_certificate"),
     ),
     Kind(
@@ -224,6 +225,7 @@ def start_of(user: User, kind: str, code: str) -> Node:
     if known is None:
         words = ", ".join(BY_NAME)
         raise Invalid(f"A {kind} cannot be traced.", code="not-traced", fields={"kind": [f"One of: {words}."]})
+    require(user, known.right)
     number = code.removeprefix("signature").strip()
     if kind == "signature" and not number.isdecimal():
         raise Invalid(f"'{code}' is not the number of a signature.", code="not-a-code")
@@ -266,8 +268,8 @@ def edges_between(user: User, nodes: Sequence[Node]) -> list[tuple[tuple[str, in
 
 
 def _links(user: User) -> list[Link]:
-    sees = user.may(SEE_IDENTITY)
-    return [link for link in LINKS if sees or not link.secret]
+    sees, kinds = user.may(SEE_IDENTITY), {kind.name for kind in KINDS if user.may(kind.right)}
+    return [link for link in LINKS if (sees or not link.secret) and {link.earlier, link.later} <= kinds]
 
 
 def _statement(start: Node, direction: Direction, *, links: Sequence[Link], most: int | None) -> str:

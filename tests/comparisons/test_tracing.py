@@ -172,6 +172,14 @@ def test_a_lot_leads_through_its_batches_to_the_comparison_and_the_other_lot_doe
     assert {model for model, _ in elsewhere} <= {Lot, Sample, Signature}
 
 
+def test_a_certificate_and_its_customer_are_told_only_to_those_who_may_read_it(chain):
+    start = node(chain["batch"])
+    assert [n.label for n in trace(somebody(Role.QUALITY), start, "forward").of("certificate")] == [
+        "certificate, for Aldermoor Pumps"
+    ]
+    assert trace(somebody(Role.OPERATOR), start, "forward").of("certificate") == []
+
+
 def test_the_list_is_bounded_and_the_count_is_not(chain):
     bounded = trace(somebody(Role.QUALITY), node(chain["lot"]), "forward", most=1)
     whole = trace(somebody(Role.QUALITY), node(chain["lot"]), "forward", most=None)
