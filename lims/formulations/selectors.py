@@ -256,6 +256,11 @@ class SheetLine:
     corrected: list[Weighing] = field(default_factory=list)
 
     @property
+    def place(self) -> str:
+        """What footnotes call this line."""
+        return f"line {self.row.position}"
+
+    @property
     def total(self) -> Decimal:
         """What stands weighed [kg]."""
         return sum((w.net for w in self.weighings), Decimal(0))
@@ -452,6 +457,11 @@ class Note:
     by: Any
     at: Any
     why: str
+
+    @property
+    def place(self) -> str:
+        """The line or the test that carries the mark."""
+        return self.where.partition(",")[0]
 
 
 def notes_of(batch: Batch) -> list[Note]:

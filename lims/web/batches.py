@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 from urllib.parse import urlencode
 
 from django.contrib import messages
@@ -255,7 +255,7 @@ def step_begin(request: HttpRequest, code: str, position: int) -> HttpResponse:
 def batch_photo(request: HttpRequest, code: str, number: int) -> HttpResponse:
     """The small picture of a photograph."""
     found = selectors.get_photo_of(selectors.get_batch_for(person(request), code), number)
-    return FileResponse(open_file(found.small), content_type="image/jpeg")
+    return cast(HttpResponse, FileResponse(open_file(found.small), content_type="image/jpeg"))
 
 
 @page("recipe.read")

@@ -14,6 +14,7 @@ from tests.factories import (
     make_batch,
     make_lot,
     make_made_batch,
+    make_material,
     make_released_lot,
     make_version,
     person,
@@ -162,3 +163,33 @@ def test_rows_are_added_to_an_exploratory_batch_without_losing_what_was_typed(cl
     made = Batch.objects.get()
     assert made.exploratory
     assert made.frozen["steps"][0]["instruction"] == "stir by hand"
+
+
+def test_the_batch_record_marks_a_changed_weight_with_a_footnote_and_an_unchanged_one_says_so(client) -> None:
+    # FRM-10
+    batch = weigh_all(make_batch())
+    client.force_login(somebody(Role.CHEMIST))
+    address = f"/batches/{batch.code}/print/"
+    before = client.get(address).content.decode()
+    assert "no changes since entry" in before
+    assert "frozen at planning" in before
+    first = Weighing.objects.order_by("id").first()
+    client.post(f"/batches/{batch.code}/weighings/{first.pk}/correct/", {"net": "225.4", "reason": "read 0 for 4"})
+    after = client.get(address).content.decode()
+    assert "no changes since entry" not in after
+    assert '<sup><a href="#note-1">1</a></sup>' in after
+    assert "225 g of" in after
+    assert "225.4 g of" in after
+    assert "read 0 for 4" in after
+
+
+def test_a_lot_scanned_at_the_bench_leads_to_its_line_and_another_material_is_named(client) -> None:
+    batch = make_batch()
+    two = batch.lines.get(position=2)
+    client.force_login(somebody(Role.CHEMIST))
+    scan = f"/batches/{batch.code}/bench/scan/"
+    assert "line=2" in client.get(scan, {"lot": make_released_lot(two.material).code}).url
+    refused = client.get(scan, {"lot": make_released_lot(make_material("zinc oxide")).code})
+    assert refused.status_code == 422
+    assert "zinc oxide" in refused.content.decode()
+    assert two.material.name in refused.content.decode()
