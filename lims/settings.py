@@ -223,6 +223,11 @@ STORAGES = {
         else "lims.core.static_files.VersionedStaticFilesStorage"
     },
 }
+# What stands at the head of every paper (ISO/IEC 17025, 7.8.2.1 b).
+LABORATORY_NAME = env.text("LABORATORY_NAME", default="Thermal interface laboratory")
+LABORATORY_ADDRESS = env.text("LABORATORY_ADDRESS")
+# The address people reach the laboratory under, for symbols on papers; blank: as they reached it just now.
+PUBLIC_ADDRESS = env.text("PUBLIC_ADDRESS").rstrip("/")
 # properties of lots that this laboratory adds (lims.materials.configured says what stands in the file)
 PROPERTIES_FILE = Path(env.text("PROPERTIES_FILE")) if env.text("PROPERTIES_FILE") else None
 MAX_UPLOAD_BYTES = env.size("MAX_UPLOAD_BYTES", default="4 GB")

@@ -127,7 +127,7 @@ def _set_axis(axes: Axes, axis: Axis, letter: str) -> None:
     getattr(axes, f"set_{letter}label")(axis.title)
     if axis.categories:
         axes.set_yticks(range(len(axis.categories)), axis.categories)
-        axes.invert_yaxis()
+        axes.set_ylim(len(axis.categories) - 0.5, -0.5)
     if axis.log:
         getattr(axes, f"set_{letter}scale")("log")
     if axis.limits is not None:

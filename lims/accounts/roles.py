@@ -179,6 +179,10 @@ _TABLE = """
     comparison.include             Y    Y    Y    Y    Y    -    -    -
     comparison.close               Y    Y    Y    Y    Y    -    -    -
     comparison.issue               -    -    -    x    x    -    -    -
+    report.withdraw                -    -    -    x    -    -    -    -
+    certificate.read               -    -    -    Y    Y    -    Y    -
+    certificate.issue              -    -    -    x    -    -    -    -
+    certificate.withdraw           -    -    -    x    -    -    -    -
     recall.tell                    -    -    -    Y    Y    -    -    -
     run.lock                       -    -    -    Y    -    -    -    -
     export.selection               Y    Y    Y    Y    Y    -    Y    Y

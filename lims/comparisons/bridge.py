@@ -7,15 +7,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from analysis.comparing.changes import changes
 from analysis.comparing.matching import Condition, Conditions, Result
 from analysis.comparing.output import to_dict
-from analysis.comparing.ranking import rank
+from analysis.comparing.ranking import Ranking, rank
+from analysis.comparing.sentences import summarize
+from analysis.errors import AnalysisError
 from analysis.figures.gap_map import Layer, gap_map_figure
 from analysis.figures.plotly import figure_json
 from analysis.figures.ranking import ranking_figure
+from analysis.figures.svg import figure_svg
+from analysis.plausibility import Claim, assess, kind_of
 from analysis.quantities import QUANTITIES
 from analysis.results import BudgetLine, Flag, Severity
 from analysis.units import shown, shown_difference
+from analysis.version import VERSION
 from lims.runs.bridge import measured
 
 AREAS_AGREE = 0.01  # faces of one nominal size differ by less than this share
@@ -38,6 +44,7 @@ class Row:
     figures: Mapping[str, Any] = field(default_factory=dict)
     flags: Sequence[Mapping[str, Any]] = ()
     shared: Mapping[str, Any] = field(default_factory=dict)
+    rig: str = ""
     overridden: tuple[str, ...] = ()
     withheld: tuple[str, ...] = ()
 
@@ -62,7 +69,27 @@ class Asked:
 
 def ranked(rows: Sequence[Row], *, asked: Asked) -> dict[str, Any]:
     """The ranking with everything that was left out, and its figure for the screen."""
-    ranking = rank(
+    ranking = _ranking(rows, asked)
+    return {"ranking": to_dict(ranking), "drawing": figure_json(ranking_figure(ranking), dark=None)}
+
+
+def frozen(rows: Sequence[Row], *, asked: Asked) -> dict[str, Any]:
+    """The ranking, its figure for print with the figure's own words, and the question as a data package holds it."""
+    ranking = _ranking(rows, asked)
+    figure = ranking_figure(ranking)
+    question = {
+        "figure": asked.figure,
+        "reference": asked.reference or None,
+        "required": asked.repeats,
+        "confidence": asked.confidence,
+        "conditions": [_plain(one) for one in conditions_of(asked).keys],
+    }
+    drawing = {"svg": figure_svg(figure), "words": figure.title, "notes": list(figure.notes)}
+    return {"ranking": to_dict(ranking), "drawing": drawing, "question": question, "analysis": VERSION}
+
+
+def _ranking(rows: Sequence[Row], asked: Asked) -> Ranking:
+    return rank(
         [_result(row) for row in rows],
         conditions=conditions_of(asked),
         figure=asked.figure,
@@ -70,7 +97,61 @@ def ranked(rows: Sequence[Row], *, asked: Asked) -> dict[str, Any]:
         required=asked.repeats,
         confidence=asked.confidence,
     )
-    return {"ranking": to_dict(ranking), "drawing": figure_json(ranking_figure(ranking), dark=None)}
+
+
+def _plain(one: Condition) -> dict[str, Any]:
+    if one.nominal is None:
+        return {"key": one.key, "allowed": list(one.allowed)}
+    return {"key": one.key, "nominal": one.nominal, "tolerance": one.tolerance, "relative": one.relative}
+
+
+def summary_of(ranking: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, list[str]]:
+    """What a ranking tells in sentences, what one may claim from it and what one may not."""
+    found = summarize(ranking, names={code: f"{code} {name}".strip() for code, name in names.items()})
+    return {"told": list(found.told), "may": list(found.may), "may_not": list(found.may_not)}
+
+
+def changes_between(before: Mapping[str, Any], after: Mapping[str, Any], *, done: bool = False) -> list[str]:
+    """What a newer ranking says otherwise than a frozen one, in sentences."""
+    return list(changes(before, after, done=done))
+
+
+def plausible(figures: Mapping[str, Any], *, kind: str, claimed: float | None = None) -> dict[str, str] | None:
+    """Whether an advertised conductivity, or without one the measured layer itself, can be: verdict and sentence."""
+    needed = [figures.get(key) for key in ("gap", "thermal_impedance")]
+    if None in needed:
+        return None
+    gap, impedance = (float(one["value"]) for one in needed if one is not None)
+    known = kind if kind and kind_of(kind) else ""
+    try:
+        found = assess(Claim(conductivity=claimed, gap=gap, impedance=impedance, kind=known))
+    except AnalysisError:
+        return None
+    return {"verdict": str(found.verdict), "sentence": found.sentence}
+
+
+def result_of(row: Mapping[str, Any]) -> dict[str, Any]:
+    """A row of a frozen comparison as the result object that `python -m analysis compare` takes; figures in SI."""
+    figures = {key: {**one, "unit": QUANTITIES[key].unit} for key, one in row["figures"].items() if key in QUANTITIES}
+    name, _, number = str(row["method"]).partition("/")
+    return {
+        "method": {"name": name, "version": number or "1"},
+        "run": {"code": row["run"], "sample": row["sample"], "application": row["application"], "rig": row["rig"]}
+        | {"sha256": row["sha256"]},
+        "figures": figures,
+        "budget": {
+            key: [
+                {"source": source, "u": abs(u), "kind": "B", "sensitivity": u or None, "common": common}
+                for common, source, u in lines
+            ]
+            for key, lines in row["shared"].items()
+            if key in figures
+        },
+        "flags": list(row["flags"]),
+        "overridden": list(row["overridden"]),
+        "withheld": list(row["withheld"]),
+        "conditions": {"method": row["method"], "surfaces": row["surfaces"], "area": row["area"], "rig": row["rig"]},
+    }
 
 
 def conditions_of(asked: Asked) -> Conditions:
@@ -94,6 +175,7 @@ def conditions_of(asked: Asked) -> Conditions:
 def _result(row: Row) -> Result:
     figures = {key: measured(row.figures[key]) for key in COMPARED if key in row.figures}
     conditions: dict[str, float | str] = {"method": row.method, "surfaces": row.surfaces, "area": row.area}
+    conditions |= {"rig": row.rig} if row.rig else {}
     conditions |= {key: float(row.figures[key]["value"]) for key in CONDITION_FIGURES if key in row.figures}
     return Result(
         id=row.run,

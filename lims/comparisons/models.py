@@ -12,6 +12,7 @@ from lims.audit.models import APPEND_ONLY, Recorded, tracked
 from lims.comparisons.states import ComparisonState
 from lims.rigs.models import MethodVersion
 from lims.samples.models import Sample
+from lims.signatures.models import Issued
 
 
 @tracked
@@ -103,3 +104,14 @@ class Inclusion(models.Model):
     def record_code(self) -> str:
         """An inclusion is part of its comparison's history."""
         return self.comparison.code
+
+
+class Report(Issued):
+    """The answer of a comparison as it was issued. Later data change nothing in it; they raise a notice."""
+
+    comparison = models.ForeignKey(Comparison, models.PROTECT, related_name="reports")
+
+    class Meta(Issued.Meta):
+        verbose_name = "report"
+        verbose_name_plural = "reports"
+        constraints = (models.UniqueConstraint(fields=["number", "issue"], name="report_issue_once"),)

@@ -32,6 +32,7 @@ from lims.samples.models import Sample
 
 READ = "laboratory.read"
 KEPT_SECONDS = 24 * 3600
+RECKONED = 2  # counts up where the same rows give another answer
 FIGURES = bridge.figure_choices()
 COUNTS = (RunState.ACCEPTED, RunState.LOCKED)
 # what a row of the records is read by, in one query
@@ -62,6 +63,11 @@ class Answer:
     names: dict[str, str]
     marks: dict[str, list[str]] = field(default_factory=dict)  # sample -> why it would be left out, where included
     digest: str = ""
+
+    @property
+    def summary(self) -> dict[str, list[str]]:
+        """What the ranking tells in sentences, what one may claim from it and what one may not."""
+        return bridge.summary_of(self.ranking, self.names)
 
 
 def comparisons_for(user: User) -> QuerySet[Comparison]:
@@ -119,6 +125,13 @@ def answer_of(comparison: Comparison) -> Answer:
     )
 
 
+def rows_of(comparison: Comparison) -> tuple[list[Row], Asked, str, dict[str, list[str]]]:
+    """Every row of a comparison with its figures, what is asked, the digest of both, and what speaks against a row."""
+    light, asked = _light_rows(comparison), _asked(comparison)
+    against = {one.row.run: list(one.against) for one in light if one.against}
+    return _with_figures(light, asked.figure), asked, _digest(light, asked), against
+
+
 @dataclass(frozen=True, slots=True)
 class Light:
     """A row before its figures are fetched: what decides whether anything changed."""
@@ -156,6 +169,7 @@ def _light(
         surfaces=_surfaces(run["application__hot_block__finish"], run["application__cold_block__finish"]),
         area=min(run["application__hot_block__area"], run["application__cold_block__area"]),
         sha256=run["file__sha256"] or "",
+        rig=run["rig__code"],
         overridden=overrides.get(run["current_id"], ()),
         withheld=(*_unfit(run), *(() if sample in included else why)),
     )
@@ -273,7 +287,7 @@ def _asked(comparison: Comparison) -> Asked:
 
 def _digest(light: list[Light], asked: Asked) -> str:
     """A digest of all that the answer follows from. Reductions never change, so that their keys stand for them."""
-    content = [asdict(asked), [(one.run, one.current, one.row.overridden, one.row.withheld) for one in light]]
+    content = [RECKONED, asdict(asked), [(one.run, one.current, one.row.overridden, one.row.withheld) for one in light]]
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 

@@ -1,21 +1,26 @@
-"""Pose a comparison, change it, include what would be left out, close it."""
+"""Pose a comparison, change it, include what would be left out, close it; issue its report, withdraw one."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import TypedDict, Unpack
 
-from lims.accounts.acts import act
+from lims.accounts.acts import act, require_not_own_work
 from lims.accounts.models import User
 from lims.comparisons.bridge import COMPARED
-from lims.comparisons.models import Comparison, Inclusion
+from lims.comparisons.exporters import EXPORTERS
+from lims.comparisons.freezing import content_of_comparison
+from lims.comparisons.models import Comparison, Inclusion, Report
+from lims.comparisons.reports import changed_since, last_report_of, standing_now
 from lims.comparisons.states import MACHINE
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid, Stale, WrongState
 from lims.core.machines import advance, locked
 from lims.rigs.models import MethodVersion
 from lims.rigs.states import MethodState
+from lims.runs.models import Run
 from lims.samples.models import Sample
+from lims.signatures.freezing import Issuing, issue_paper, withdraw_paper
 
 
 class Question(TypedDict, total=False):
@@ -112,3 +117,58 @@ def close_comparison(comparison: Comparison, *, actor: User, reason: str = "") -
     fresh: Comparison = advance(comparison, MACHINE, "close")
     fresh.save()
     return fresh
+
+
+@act("comparison.issue")
+def issue_report(comparison: Comparison, *, actor: User, password: str, reason: str = "", address: str = "") -> Report:
+    """Issue what the comparison shows now as a numbered report, signed; not by who posed it or took part in the work.
+
+    A refused ranking is issued as well: "these cannot be ranked, because". A further issue names what changed and takes
+    the place of the last one.
+    """
+    fresh = locked(comparison)
+    require_not_own_work(actor, "comparison.issue", took_part_in(fresh))
+    content, before = content_of_comparison(fresh), last_report_of(fresh)
+    _refuse_empty(fresh, content["rows"])
+    issuing = Issuing(
+        actor=actor,
+        password=password,
+        number=before.number if before else next_code("report"),
+        title=fresh.title,
+        content=content,
+        author=fresh.posed_by,
+        before=before,
+        changes=tuple(changed_since(before, content)) if before else (),
+        reason=reason.strip(),
+        links={"comparison": fresh},
+    )
+    return issue_paper(Report, issuing, draw=lambda paper: _drawn(paper, address))
+
+
+def _drawn(paper: Report, address: str) -> bytes:
+    content, standing = standing_now(paper, address=address.replace("{code}", paper.code))
+    return EXPORTERS["pdf"].write(content, standing)
+
+
+def _refuse_empty(comparison: Comparison, rows: Sequence[object]) -> None:
+    if not rows:
+        raise Conflict(
+            f"No run of the samples of {comparison.code} is there; nothing can be reported.",
+            code="no-runs",
+            next_step="Put the samples on a rig and send their runs first.",
+        )
+
+
+def took_part_in(comparison: Comparison) -> set[int | None]:
+    """Who posed the comparison, included samples in it, put its samples on or sent their runs."""
+    runs = Run.objects.filter(application__sample__comparisons=comparison)
+    rows = runs.values_list("uploaded_by_id", "application__applied_by_id")
+    people: set[int | None] = {person for row in rows for person in row}
+    return people | {comparison.posed_by_id, *comparison.inclusions.values_list("by_id", flat=True)}
+
+
+@act("report.withdraw")
+def withdraw_report(report: Report, *, actor: User, password: str, reason: str) -> Report:
+    """Withdraw a report by a further signature; it stays readable and is marked everywhere."""
+    require_not_own_work(actor, "report.withdraw", {report.author_id})
+    return withdraw_paper(report, actor=actor, password=password, reason=reason)

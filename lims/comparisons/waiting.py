@@ -13,6 +13,7 @@ from django.utils import timezone
 from lims.accounts.models import User
 from lims.accounts.secrets import resting
 from lims.cases.selectors import nonconformances
+from lims.comparisons.reports import notices_for
 from lims.comparisons.selectors import comparisons_for
 from lims.formulations.selectors import batches_in_work, batches_to_decide, versions_to_approve
 from lims.materials.selectors import lots_lapsing, lots_to_decide, suppliers_overdue
@@ -191,6 +192,11 @@ def _comparisons(user: User) -> Pile:
     )
 
 
+def _reports(user: User) -> Pile:
+    items = (Item(report.code, report.title, notice, "due") for report, notice in notices_for(user))
+    return _listed("Reports that later data would change", items, "reports")
+
+
 def _resting(user: User) -> Pile:
     items = (
         Item(each.username, each.printed_name, "too many wrong secrets for a signature", "stopped")
@@ -217,5 +223,6 @@ PILES: tuple[tuple[str, Callable[[User], Pile]], ...] = (
     ("rig.calibrate", _due),
     ("lot.adjust_stock", _lapsing),
     ("supplier.approve", _suppliers),
+    ("comparison.pose", _reports),
     ("comparison.pose", _comparisons),
 )

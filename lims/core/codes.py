@@ -54,6 +54,7 @@ KINDS: dict[str, Kind] = {
         Kind("RF", "rig figure", 3),
         Kind("C", "comparison"),
         Kind("CA", "certificate"),
+        Kind("CR", "report"),
         Kind("Z", "zero"),
         Kind("RED", "reduction", 5),
         Kind("TP", "test plan", 3),

@@ -7,6 +7,7 @@ value to the same place. Minus is U+2212, thousands are parted by a narrow space
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -15,6 +16,7 @@ from typing import Any
 NARROW = "\u202f"
 MINUS = "\u2212"
 SUPERSCRIPT = str.maketrans("0123456789-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁻")
+PLAIN_UNIT = re.compile(r"mm\^2\*K/W|W/\(m\*K\)|W/cm\^2|(?<![A-Za-z])um(?![A-Za-z])|degC")
 UNIT_SIGNS = (("**", "^"), ("um", "µm"), ("degC", "°C"), ("delta_", ""), ("ohm", "Ω"), ("*", "·"))
 
 
@@ -40,6 +42,11 @@ def pretty_unit(unit: str) -> str:
         unit = unit.replace(plain, sign)
     parts = unit.split("^")
     return parts[0] + "".join(_raised(part) for part in parts[1:])
+
+
+def pretty_units(sentence: str) -> str:
+    """A sentence of the analysis with its units as printed: mm²·K/W, µm."""
+    return PLAIN_UNIT.sub(lambda found: pretty_unit(found[0]), sentence)
 
 
 def _stands_alone(unit: str, name: str) -> bool:

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.db import models
 
 from lims.audit.models import APPEND_ONLY, Recorded, tracked
-from lims.signatures.models import Signature
+from lims.signatures.models import Issued, Signature
 from lims.specifications.models import Limit
 
 
@@ -174,3 +174,18 @@ class ControlSignal(Recorded):
     @property
     def history_subject(self) -> tuple[str, str]:
         return ("control chart", self.chart.code)
+
+
+class Certificate(Issued):
+    """A certificate of analysis for one lot or one batch, as it was issued to one customer."""
+
+    subject_kind = models.CharField(max_length=40)
+    subject_code = models.CharField(max_length=60)
+    customer = models.CharField(max_length=200)
+    customer_contact = models.CharField(max_length=400)
+
+    class Meta(Issued.Meta):
+        verbose_name = "certificate"
+        verbose_name_plural = "certificates"
+        constraints = (models.UniqueConstraint(fields=["number", "issue"], name="certificate_issue_once"),)
+        indexes = (models.Index(fields=["subject_kind", "subject_code"], name="certificate_subject"),)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.conf import settings
 from django.db import models
 
 from lims.audit.models import APPEND_ONLY
+from lims.files.models import StoredFile
 
 
 class Meaning(models.TextChoices):
@@ -41,3 +44,43 @@ class Signature(models.Model):
 
     def __str__(self) -> str:
         return f"{self.printed_name}, {self.meaning}"
+
+
+class Issued(models.Model):
+    """A paper that was issued: exactly what was shown, its digest, who signed. It never changes and never vanishes.
+
+    A later issue of the same number takes its place and names what changed; a withdrawal is a further signature.
+    """
+
+    CONFIDENTIAL: ClassVar[frozenset[str]] = frozenset()
+
+    code = models.CharField(max_length=20, unique=True, help_text="number and issue: CR-0001/2")
+    number = models.CharField(max_length=12)
+    issue = models.PositiveSmallIntegerField()
+    title = models.CharField(max_length=200)
+    content = models.TextField(help_text="canonical JSON of what was shown")
+    digest = models.CharField(max_length=64, help_text="SHA-256 of the content")
+    changes = models.JSONField(default=list, blank=True, help_text="what changed since the issue before, in sentences")
+    reason = models.TextField(blank=True)
+    author = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    signature = models.OneToOneField(Signature, models.PROTECT, related_name="+")
+    supersedes = models.OneToOneField("self", models.PROTECT, null=True, blank=True, related_name="superseded_by")
+    paper = models.ForeignKey(StoredFile, models.PROTECT, related_name="+", help_text="the PDF as it was issued")
+    at = models.DateTimeField()
+
+    class Meta:
+        abstract = True
+        ordering = ("-at", "-id")
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.title}"
+
+    @property
+    def record_kind(self) -> str:
+        """What people call this kind of paper."""
+        return str(self._meta.verbose_name)
+
+    @property
+    def record_code(self) -> str:
+        return self.code

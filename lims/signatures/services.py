@@ -15,8 +15,8 @@ from lims.signatures.models import Signature
 
 
 def canonical(content: dict[str, Any]) -> str:
-    """The one form in which content is signed: sorted keys, no blanks (after RFC 8785)."""
-    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    """The one form in which content is signed: sorted keys, no blanks, numbers only (after RFC 8785)."""
+    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 
 def digest_of(content: dict[str, Any]) -> str:

@@ -17,7 +17,7 @@ from django.utils.safestring import SafeString
 
 from lims.core.cautions import RULE, cautions_for
 from lims.core.codes import parse_code
-from lims.core.display import Shown, pretty_unit, show_figure, show_number
+from lims.core.display import Shown, pretty_unit, pretty_units, show_figure, show_number
 from lims.core.errors import Refusal
 from lims.web.navigation import address
 from lims.web.states import kind_of, label_of
@@ -25,7 +25,6 @@ from lims.web.states import kind_of, label_of
 register = template.Library()
 NO_BREAK = "\u00a0"
 INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d")
-PLAIN_UNIT = re.compile(r"mm\^2\*K/W|W/\(m\*K\)|W/cm\^2|(?<![A-Za-z])um(?![A-Za-z])|degC")
 POWER = re.compile(r"e([+-]?\d+)$")
 RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "+")
 PADDED = re.compile(r"-?\d+\.\d*0$")
@@ -129,7 +128,7 @@ def written_unit(unit: str) -> str:
 @register.filter
 def units(sentence: str) -> str:
     """A sentence of the analysis with its units as printed: mm²·K/W, µm."""
-    return PLAIN_UNIT.sub(lambda found: pretty_unit(found[0]), sentence)
+    return pretty_units(sentence)
 
 
 @register.filter
