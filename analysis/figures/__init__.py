@@ -11,6 +11,7 @@ from analysis.figures.layer import layer_figure
 from analysis.figures.ranking import ranking_figure
 from analysis.figures.sizes import sizes_figure
 from analysis.figures.study import study_figure
+from analysis.figures.takes import takes_figure
 from analysis.figures.traces import traces_figure
 
 FIGURES: Mapping[str, Callable[..., FigureSpec]] = MappingProxyType(
@@ -23,5 +24,6 @@ FIGURES: Mapping[str, Callable[..., FigureSpec]] = MappingProxyType(
         "layer": layer_figure,
         "sizes": sizes_figure,
         "study": study_figure,
+        "takes": takes_figure,
     }
 )

@@ -7,6 +7,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from analysis.comparing.level import Layer as OneRun
+from analysis.comparing.level import build_of, draw_level
 from analysis.comparing.matching import Conditions, Result
 from analysis.comparing.ranking import Ranking, rank
 from analysis.drawing import FigureSpec, axis_of
@@ -69,6 +71,14 @@ WATCHED = [
 ]
 
 
+def a_level():
+    thick, thin = (
+        build_of(name, [OneRun("A-1", um(gap), Measured(impedance, 1e-7))])
+        for name, gap, impedance in (("S-1", 50.0, 1.5e-5), ("S-2", 30.0, 1.0e-5))
+    )
+    return draw_level(thick, thin, heat_flux=147e3)
+
+
 def every_figure() -> dict[str, FigureSpec]:
     layers = [Layer("thin paste", um(20), Measured(2.2, 0.1)), Layer("pad", um(500, 5), Measured(6.0, 0.2))]
     channels = {
@@ -90,6 +100,7 @@ def every_figure() -> dict[str, FigureSpec]:
         "control": FIGURES["control"](WATCHED, axis=axis_of("thermal_impedance"), phase=Phase(12.0, 0.4, 20)),
         "sizes": FIGURES["sizes"]({"our own": POWDER}),
         "study": FIGURES["study"](SERIES),
+        "takes": FIGURES["takes"](a_level()),
     }
 
 
