@@ -18,8 +18,10 @@ from rest_framework.response import Response
 
 from lims.accounts.acts import once
 from lims.accounts.scopes import require_rig
+from lims.accounts.selectors import get_person_named
 from lims.api.acts import KEY, ReasonSerializer, SignedSerializer
 from lims.api.base import View, valid
+from lims.cases.services import Second
 from lims.core.errors import Invalid, NotFound
 from lims.files.selectors import open_file
 from lims.rigs.selectors import get_rig_for
@@ -28,6 +30,7 @@ from lims.runs.selectors import runs as runs_
 from lims.runs.selectors.applications import get_application_for
 from lims.runs.selectors.traces import drawing_of
 from lims.runs.services import runs as services
+from lims.runs.services.invalidating import invalidate_run
 
 READ = "laboratory.read"
 SHA_256 = re.compile(r"sha-256=:([A-Za-z0-9+/=]+):")
@@ -358,6 +361,35 @@ class Qualification(View):
         )
 
 
+class InvalidateSerializer(SignedSerializer):
+    """Why, and two persons' passwords."""
+
+    second = serializers.CharField(help_text="User name.")
+    second_password = serializers.CharField(write_only=True)
+
+
+class Invalidation(View):
+    """A result set aside."""
+
+    rights = {"POST": "run.invalidate"}
+
+    @extend_schema(request=InvalidateSerializer, responses=RunSerializer)
+    def post(self, request: Request, code: str) -> Response:
+        """Set the result of a run aside: an assignable cause with evidence has to be on record; two persons."""
+        content, actor = valid(InvalidateSerializer(data=request.data)), _actor(request)
+        second = get_person_named(content["second"])
+        if second is None:
+            raise Invalid("There is no such account in use.", fields={"second": ["A user name is expected."]})
+        done = invalidate_run(
+            runs_.get_run_for(actor, code),
+            actor=actor,
+            password=content["password"],
+            reason=content["reason"],
+            second=Second(second, content["second_password"]),
+        )
+        return Response(RunSerializer(done).data)
+
+
 class Reduction(View):
     """One reduction."""
 
@@ -408,6 +440,7 @@ urlpatterns = [
     path("runs/<str:code>/reductions/", Reductions.as_view(), name="api-run-reductions"),
     path("runs/<str:code>/zeros/", Zeros.as_view(), name="api-run-zeros"),
     path("runs/<str:code>/qualification/", Qualification.as_view(), name="api-run-qualification"),
+    path("runs/<str:code>/invalidation/", Invalidation.as_view(), name="api-run-invalidation"),
     path("reductions/<str:code>/", Reduction.as_view(), name="api-reduction"),
     path("reductions/<str:code>/result/", Result.as_view(), name="api-reduction-result"),
     path("reductions/<str:code>/traces/", Traces.as_view(), name="api-reduction-traces"),

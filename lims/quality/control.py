@@ -52,6 +52,21 @@ def points_of(chart: ControlChart) -> list[Point]:
     return sorted(found, key=lambda point: point.at)
 
 
+@dataclass(frozen=True, slots=True)
+class ShownPoint:
+    """A point as a page shows it: its value in the unit people see."""
+
+    code: str
+    at: datetime
+    shown: float
+
+
+def shown_points(chart: ControlChart) -> list[ShownPoint]:
+    """The points of a chart in the unit people see, oldest first."""
+    unit, of = shown_unit_of(chart.quantity), dimension_of(chart.quantity)
+    return [ShownPoint(p.code, p.at, float(from_si(p.value, unit=unit, of=of))) for p in points_of(chart)]
+
+
 def _of_rig(chart: ControlChart) -> Iterable[Point]:
     rows = figures_of_reference(chart.sample_code, rig=chart.subject_code, method=chart.method_code)
     for row in rows:

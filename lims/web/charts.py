@@ -57,7 +57,7 @@ def chart(request: HttpRequest, code: str, *, failed: Failed | None = None) -> H
         "unit": shown_unit_of(found.quantity),
         "rules": control.RULES[found.rules],
         "phase": control.phase_of(found),
-        "points": control.points_of(found),
+        "points": control.shown_points(found),
         "signals": found.signals.select_related("answered_by"),
         "capability": control.capability_of(found),
         "answer_form": AnswerForm() if user.may("chart.answer") else None,

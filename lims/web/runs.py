@@ -20,10 +20,13 @@ from lims.files.selectors import open_file
 from lims.runs.selectors import reductions as reductions_
 from lims.runs.selectors import runs as runs_
 from lims.runs.selectors.applications import get_application_for
+from lims.runs.selectors.batches import case_behind
 from lims.runs.selectors.traces import drawing_of, layer_of
 from lims.runs.services import runs as services
+from lims.runs.services.invalidating import invalidate_run
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
 from lims.web.forms.fields import ReasonForm, SignForm
+from lims.web.forms.quality import InvalidateForm
 from lims.web.forms.runs import AbortForm, AboutForm, OverrideForm, RunFilter, WindowForm, ZerosForm
 
 READ = "laboratory.read"
@@ -208,12 +211,19 @@ def _actions(user: Any, run: Any, shown: Any, work: Any, bound: tuple[str, Any] 
         ("run-zeros", "run.choose_zeros", "Choose the zeros", ZerosForm(run=run), busy or _no_zeros(run)),
         ("run-override", "run.override_flag", "Set a flag aside", OverrideForm(flags=left), "" if left else "none"),
         ("run-qualify", "run.qualify", "Qualify", SignForm(), "" if run.state == "unqualified" else "none"),
+        ("run-invalidate", "run.invalidate", "Set the result aside", InvalidateForm(), _no_cause(run)),
     ]
     return [
         _action(name, label, form, why, run, bound)
         for name, right, label, form, why in acts
         if user.may(right) and why != "none"
     ]
+
+
+def _no_cause(run: Any) -> str:
+    if run.state not in ("accepted", "locked") or not run.of_a_layer:
+        return "none"
+    return "" if case_behind(run) else "No nonconformance names an assignable cause with evidence for it."
 
 
 def _action(name: str, label: str, form: Any, why_not: str, run: Any, bound: tuple[str, Any] | None) -> dict[str, Any]:
@@ -319,6 +329,20 @@ def run_qualify(request: HttpRequest, code: str) -> HttpResponse:
     )
 
 
+@require_POST
+@page("run.invalidate")
+def run_invalidate(request: HttpRequest, code: str) -> HttpResponse:
+    """Set a result aside, by two persons."""
+    form = InvalidateForm(request.POST)
+    return _act(
+        request,
+        code,
+        name="run-invalidate",
+        form=form,
+        act=lambda found, _: invalidate_run(found, actor=person(request), **InvalidateForm.values(form)),
+    )
+
+
 # Data -----------------------------------------------------------------------------------------------------------------
 
 
@@ -393,6 +417,7 @@ urlpatterns = [
     path("runs/<str:code>/window/", run_window, name="run-window"),
     path("runs/<str:code>/zeros/", run_zeros, name="run-zeros"),
     path("runs/<str:code>/qualify/", run_qualify, name="run-qualify"),
+    path("runs/<str:code>/invalidate/", run_invalidate, name="run-invalidate"),
     path("runs/<str:code>/override/", run_override, name="run-override"),
     path("reductions/<str:code>/", reduction, name="reduction"),
     path("reductions/<str:code>/traces.json", run_traces, name="reduction-traces"),

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.db.models import Q
+
+from lims.cases.models import Nonconformance
 from lims.formulations.models import Batch
 from lims.runs.models import Run
 from lims.runs.selectors.reductions import blocking_flags
@@ -72,3 +75,15 @@ def _figures(run: Run) -> list[BatchFigure]:
         for key, figure in current.figures.items()
         if figure.get("value") is not None
     ]
+
+
+def case_behind(run: Run) -> Nonconformance | None:
+    """The newest nonconformance about a run, its sample or its batch that names a cause with evidence."""
+    subjects = [("run", run.code)]
+    if run.application is not None:
+        sample = run.application.sample
+        subjects += [("sample", sample.code)] + ([("batch", sample.batch.code)] if sample.batch else [])
+    about = Q()
+    for kind, code in subjects:
+        about |= Q(subject_kind=kind, subject_code=code)
+    return Nonconformance.objects.filter(about, evidence__isnull=False).order_by("-id").first()

@@ -81,6 +81,22 @@ class CauseForm(forms.Form):
         }
 
 
+class InvalidateForm(forms.Form):
+    """Set a result aside: why, and two persons."""
+
+    reason = TextArea(label="Reason", rows=2)
+    second = PersonField(label="Second person, by user name")
+    second_password = password_field("The second person's password")
+    password = password_field()
+
+    @staticmethod
+    def values(form: Any) -> dict[str, Any]:
+        """As the service takes it."""
+        given = form.cleaned_data
+        second = Second(given["second"], given["second_password"])
+        return {"reason": given["reason"], "password": given["password"], "second": second}
+
+
 class FindingForm(forms.Form):
     """What the first look found."""
 
