@@ -24,9 +24,11 @@ from analysis.setup import RigSetup
 from analysis.setup_reading import read_setup
 
 COLUMNS = ("run", "setup", "zero", "zero_after")
+Line = tuple[int, str]  # exit code and the line of JSON
 Progress = Callable[[int, int, int], None]  # done, total, unreadable
 
 _FIGURES, _UNEXPECTED, _UNREADABLE, _NO_FIGURES = 0, 1, 2, 3
+_AT_ONCE, _SHARES = 16, 8  # rows handed to a worker at once at most; parts a worker gets of a batch at least
 _THREADS = ("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
 
 
@@ -47,10 +49,10 @@ def run(manifest: Path, *, out: Path, workers: int = 1, progress: Progress | Non
     codes: list[int] = []
     try:
         with out.open("w", encoding="utf-8") as stream:
-            for line in _lines(rows, workers):
-                stream.write(json.dumps(line, allow_nan=False) + "\n")
+            for code, text in _lines(rows, workers):
+                stream.write(text + "\n")
                 stream.flush()
-                codes.append(int(line["exit"]))
+                codes.append(code)
                 if progress is not None:
                     progress(len(codes), len(rows), sum(code in (_UNEXPECTED, _UNREADABLE) for code in codes))
     except OSError as error:
@@ -109,27 +111,40 @@ def _setup(path: Path) -> RigSetup:
     return read_setup(path)
 
 
-def _lines(rows: Sequence[Row], workers: int) -> Iterator[dict[str, Any]]:
+def _written(rows: Sequence[Row]) -> list[Line]:
+    """The lines of some rows, written where they are made, so that the one who gathers them has little to do."""
+    lines = [reduce_row(row) for row in rows]
+    return [(int(line["exit"]), json.dumps(line, allow_nan=False)) for line in lines]
+
+
+def _lines(rows: Sequence[Row], workers: int) -> Iterator[Line]:
     if workers == 1 or len(rows) < 2:
-        yield from map(reduce_row, rows)
+        for row in rows:
+            yield from _written([row])
         return
-    with _few_threads(workers), _pool(min(workers, len(rows))) as pool:
-        futures = [pool.submit(reduce_row, row) for row in rows]
-        for row, future in zip(rows, futures, strict=True):
-            yield _line(row, future)
+    size = max(1, min(_AT_ONCE, len(rows) // (workers * _SHARES)))
+    parts = [rows[start : start + size] for start in range(0, len(rows), size)]
+    with _few_threads(workers), _pool(min(workers, len(parts))) as pool:
+        futures = [pool.submit(_written, part) for part in parts]
+        for part, future in zip(parts, futures, strict=True):
+            yield from _gathered(part, future)
 
 
-def _line(row: Row, future: Future[dict[str, Any]]) -> dict[str, Any]:
-    """The line of a row; where a worker died, the row is tried once more in a process of its own."""
+def _gathered(rows: Sequence[Row], future: Future[list[Line]]) -> list[Line]:
+    """The lines of some rows; where a worker died, each is tried once more in a process of its own."""
     try:
         return future.result()
     except BrokenProcessPool:
-        pass
+        return [_alone(row) for row in rows]
+
+
+def _alone(row: Row) -> Line:
     try:
         with _pool(1) as alone:
-            return alone.submit(reduce_row, row).result()
+            return alone.submit(_written, [row]).result()[0]
     except BrokenProcessPool:
-        return {"exit": _UNEXPECTED, "error": f"{row.run.name}: the process died, perhaps for lack of memory"}
+        line = {"exit": _UNEXPECTED, "error": f"{row.run.name}: the process died, perhaps for lack of memory"}
+        return _UNEXPECTED, json.dumps(line)
 
 
 def _pool(workers: int) -> ProcessPoolExecutor:

@@ -6,6 +6,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import numpy as np
+
+from analysis.errors import OutOfRange
+from analysis.option import Option
+
 
 @dataclass(frozen=True, slots=True)
 class Method:
@@ -13,7 +18,7 @@ class Method:
 
     `needs` are channel quantities of a run, or figures of each result, without which it cannot work; `gives` are the
     figures it may give, keys of `analysis.quantities`. `reduces` tells that it makes a Reduction of a run, which is
-    what a run's page shows; the others make an Outcome.
+    what a run's page shows; the others make an Outcome. `options` are what may be asked of it beside its data.
     """
 
     label: str
@@ -22,6 +27,13 @@ class Method:
     gives: tuple[str, ...]
     function: Callable[..., Any]
     reduces: bool = False
+    options: tuple[Option, ...] = ()
 
     def __call__(self, *arguments: Any, **options: Any) -> Any:
-        return self.function(*arguments, **options)
+        """Call the function; OutOfRange where readings or a setup are too large or too small to compute with."""
+        with np.errstate(all="ignore"):
+            try:
+                return self.function(*arguments, **options)
+            except (OverflowError, ZeroDivisionError) as error:
+                message = "the readings or the setup hold numbers too large or too small to compute with"
+                raise OutOfRange(message) from error

@@ -51,7 +51,7 @@ def from_dict(data: Mapping[str, Any], *, name: str = "") -> Reduction:
     """The reduction of a result object; UnreadableFile names `name` and what is not as it should be."""
     try:
         return _reduction(data)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         message = f"this is no result of a reduction: {type(error).__name__} {error}"
         raise UnreadableFile(message, where=Where(file=name)) from error
 
@@ -60,7 +60,7 @@ def to_text(reduction: Reduction) -> str:
     """The reduction for a person: figures rounded to their uncertainty, flags in words."""
     run = reduction.run
     lines = [
-        f"{run.get('file')}: {run.get('rows')} rows over {run.get('seconds'):.6g} s",
+        f"{run.get('file')}: {run.get('rows')} rows over {float(str(run.get('seconds', 'nan'))):.6g} s",
         _settled_text(reduction.settled),
     ]
     if reduction.figures:
@@ -218,7 +218,7 @@ def _reduction(data: Mapping[str, Any]) -> Reduction:
     return Reduction(
         method=str(data["method"]["name"]),
         method_version=str(data["method"]["version"]),
-        run=dict(data["run"]),
+        run=_run_back(data["run"]),
         settled=_settled_back(data["steady"]),
         figures={key: figure_back(entry, key) for key, entry in figures.items()},
         budget={
@@ -238,6 +238,15 @@ def _reduction(data: Mapping[str, Any]) -> Reduction:
         inputs=tuple(input_back(entry) for entry in data.get("inputs", ())),
         monte_carlo={key: propagated.from_entry(entry, key) for key, entry in (data.get("monte_carlo") or {}).items()},
     )
+
+
+def _run_back(data: Mapping[str, Any]) -> dict[str, Any]:
+    """What is told of the run; its rows and seconds are numbers where they stand."""
+    run = dict(data)
+    for key in ("rows", "seconds"):
+        if key in run:
+            float(run[key])
+    return run
 
 
 def input_back(entry: Mapping[str, Any]) -> Input:
@@ -301,8 +310,8 @@ def _press_back(data: Mapping[str, Any]) -> Press | None:
     return Press(
         gap_before=None if before is None else to_si(float(before), "um", "gap"),
         gap_end=None if end is None else to_si(float(end), "um", "gap"),
-        time_to_end=data.get("time_to_end_s"),
-        exponent=data.get("exponent"),
+        time_to_end=None if data.get("time_to_end_s") is None else float(data["time_to_end_s"]),
+        exponent=None if data.get("exponent") is None else float(data["exponent"]),
     )
 
 

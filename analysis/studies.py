@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from analysis.comparing.difference import difference_of
 from analysis.errors import UnreadableFile, Where
-from analysis.methods.ageing import reduce_ageing
-from analysis.methods.cycles import reduce_cycles
-from analysis.methods.press import reduce_press
-from analysis.methods.series import reduce_series
-from analysis.methods.thinning import reduce_thinning
+from analysis.methods import METHODS
 from analysis.output import from_dict
 from analysis.results import Outcome, Reduction, Trials
 from analysis.runs import Run, Setup, prepare
@@ -30,23 +27,25 @@ def series(results: Sequence[Result], *, monte_carlo: Trials | int | None = None
     Raises UnreadableFile, naming the file and what is wrong, for what is no result.
     """
     read = [_read(result, number=number) for number, result in enumerate(results, start=1)]
-    return reduce_series(
+    found: Outcome = METHODS["series"](
         [reduction for reduction, _, _ in read],
         names=[name for _, name, _ in read],
         overridden=[overridden for _, _, overridden in read],
         trials=Trials(seed=monte_carlo) if isinstance(monte_carlo, int) else monte_carlo,
     )
+    return found
 
 
 def ageing(results: Sequence[Result], *, figure: str = "thermal_impedance") -> Outcome:
     """How specimens change over time, each against its own start; see `analysis.methods.ageing`."""
     read = [_read(result, number=number) for number, result in enumerate(results, start=1)]
-    return reduce_ageing(
+    found: Outcome = METHODS["ageing"](
         [reduction for reduction, _, _ in read],
         names=[name for _, name, _ in read],
         overridden=[overridden for _, _, overridden in read],
         figure=figure,
     )
+    return found
 
 
 def difference(
@@ -72,7 +71,8 @@ def cycles(
     """
     trace, rig, zero_trace = prepare(run, setup=setup, zero=zero)
     asked = parse_quantity(limit, "thermal_impedance", where=Where(key="limit")) if isinstance(limit, str) else limit
-    return reduce_cycles(trace, rig, zero=zero_trace, limit=asked)
+    found: Outcome = METHODS["cycles"](trace, rig, zero=zero_trace, limit=asked)
+    return found
 
 
 def press(run: Run, *, setup: Setup | None = None, zero: Run | None = None, face: str = "") -> Outcome:
@@ -81,7 +81,8 @@ def press(run: Run, *, setup: Setup | None = None, zero: Run | None = None, face
     Parameters: `run`, `zero` and `setup` as for `reduce`; `face` "circular", "square", or sides as "30 mm x 40 mm".
     """
     trace, rig, zero_trace = prepare(run, setup=setup, zero=zero)
-    return reduce_press(trace, rig, zero=zero_trace, face=face)
+    found: Outcome = METHODS["press"](trace, rig, zero=zero_trace, face=face)
+    return found
 
 
 def thinning(
@@ -99,13 +100,15 @@ def thinning(
     other = series.to_dict() if isinstance(series, Outcome) else series
     if other is not None and not isinstance(other, Mapping):
         other = read_result(Path(other))
-    return reduce_thinning(trace, rig, zero=zero_trace, series=other)
+    found: Outcome = METHODS["thinning"](trace, rig, zero=zero_trace, series=other)
+    return found
 
 
 def read_result(path: Path) -> dict[str, Any]:
     """The result object in a file that `reduce --json` printed."""
     try:
-        loaded = json.loads(path.read_text(encoding="utf-8-sig"))
+        text = path.read_text(encoding="utf-8-sig")
+        loaded = json.loads(text, parse_float=_number, parse_constant=_number)
     except FileNotFoundError as error:
         raise UnreadableFile("there is no such file", where=Where(path.name)) from error
     except json.JSONDecodeError as error:
@@ -115,6 +118,14 @@ def read_result(path: Path) -> dict[str, Any]:
     if not isinstance(loaded, dict):
         raise UnreadableFile("this is no result of a reduction: an object is expected", where=Where(path.name))
     return loaded
+
+
+def _number(text: str) -> float:
+    """A number of a result; ValueError for one that is beyond numbers, which no result has."""
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"'{text}' is no number of a result")
+    return value
 
 
 def _read(result: Result, *, number: int) -> tuple[Reduction, str, tuple[str, ...]]:

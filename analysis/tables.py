@@ -244,7 +244,9 @@ def _universal(raw: RawTable, present: NDArray[np.bool_], wanted: Wanted, file: 
 
 def _time_order(seconds: Array) -> tuple[NDArray[np.intp] | None, int, int]:
     """Which rows to keep, in order of time (None: all as they stand), and how many were unsorted and repeated."""
-    if seconds.size == 0 or (bool((np.diff(seconds) > 0).all()) and math.isfinite(seconds[0])):
+    with np.errstate(invalid="ignore"):  # two infinite times, which are none, tell no order
+        rising = bool((np.diff(seconds) > 0).all())
+    if seconds.size == 0 or (rising and math.isfinite(seconds[0])):
         return None, 0, 0
     rows = np.flatnonzero(np.isfinite(seconds))
     dated = seconds[rows]

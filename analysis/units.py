@@ -249,6 +249,9 @@ def si_unit(dimension: str) -> str:
     return DIMENSIONS[_dimension(dimension)]
 
 
+_DIGITS = 20  # beyond what a number holds; a value so far above its uncertainty is shown by itself
+
+
 def format_measured(value: float, expanded: float) -> str:
     """`value` and its expanded uncertainty, both to two significant digits of the uncertainty (JCGM 100:2008, 7.2.6).
 
@@ -273,6 +276,8 @@ def _two_digits(expanded: float) -> Decimal:
 def _rounded_like(value: float, pattern: Decimal) -> str:
     exponent = pattern.as_tuple().exponent
     exact = Decimal(repr(float(value)))
+    if exact.adjusted() - int(exponent) > _DIGITS:
+        return f"{value:.6g}"
     return _plain_text(exact.quantize(Decimal(1).scaleb(int(exponent)), rounding=ROUND_HALF_EVEN))
 
 

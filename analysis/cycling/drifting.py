@@ -16,7 +16,7 @@ from analysis.statistics.trend import (
     crossing,
     fit_shapes,
     kendall_p,
-    possible,
+    reached,
     theil_sen,
 )
 from analysis.steady.blocks import Rows
@@ -128,15 +128,13 @@ def onset(drifting: Drifting) -> tuple[float, float, float] | None:
 
 
 def find_limit(drifting: Drifting, value: float, *, u: float = 0.0) -> Limit:
-    """When the drift reaches `value`: over all shapes the cycles do not tell apart, not beyond what they bear.
+    """When the drift reaches `value`: over all shapes as likely as the cycles make them, not beyond what they bear.
 
     `u` is the standard uncertainty of what all values share, such as a calibration, against the limit.
     """
     last = float(drifting.number[-1])
     x, y = drifting.number, drifting.y
-    found = [crossing(one, x=x, y=y, limit=value, u_limit=u) for one in possible(drifting.shapes)]
     best = crossing(drifting.best, x=x, y=y, limit=value, u_limit=u)
-    whole = Crossing(best.x, min(one.low for one in found), max(one.high for one in found))
     if drifting.best.shape.flat:
         return Limit(value, None, "no drift is told from the scatter")
     if not math.isfinite(best.x) or best.x < float(drifting.number[0]):
@@ -144,8 +142,9 @@ def find_limit(drifting: Drifting, value: float, *, u: float = 0.0) -> Limit:
     if best.x > FURTHEST * last:
         text = f"at the drift seen it lies near {best.x:.3g} cycles, more than {FURTHEST:.0f} times the {last:.0f} done"
         return Limit(value, None, f"{text}; carry on to {best.x / FURTHEST:.0f} cycles at least")
-    if whole.high > _WIDEST * last:
+    low, high = reached(drifting.shapes, x=x, y=y, limit=value, u_limit=u, longest=_WIDEST * last)
+    if high > _WIDEST * last:
         return Limit(
             value, None, "the cycles done do not tell apart courses that reach it from some that may never do so"
         )
-    return Limit(value, whole)
+    return Limit(value, Crossing(best.x, min(low, best.x), max(high, best.x)))

@@ -41,6 +41,7 @@ class Found:
     last: Mapping[str, Measured]
     last_budget: Mapping[str, tuple[BudgetLine, ...]]
     inputs: tuple[Input, ...]
+    bars: bool  # heat by meter bars
 
 
 def reduce_cycles_trace(
@@ -100,6 +101,7 @@ def _find(run: Run, rig: Rig, cycles: Cycles, reference: Reference | None, limit
         last={key: last.measured[key] for key in FOLLOWED if key in last.measured},
         last_budget={key: last.budget[key] for key in FOLLOWED if key in last.budget},
         inputs=inputs,
+        bars=rig.setup.heat_flow == "meter_bar",
     )
 
 
@@ -123,27 +125,40 @@ def _no_cycles(cycles: Cycles | None) -> Flag:
 def _figures(found: Found) -> tuple[dict[str, Measured], dict[str, tuple[BudgetLine, ...]]]:
     """The last soak's figures, and the drift of the impedance in all, per cycle and relative to the start."""
     drift = found.drifts["thermal_impedance"]
-    gain = _gain(found.last_budget.get("thermal_impedance", ()), found.last["thermal_impedance"].value)
+    gain = _gain(found.last_budget.get("thermal_impedance", ()), found.last["thermal_impedance"].value, bars=found.bars)
     figures: dict[str, Measured] = dict(found.last)
     budget = dict(found.last_budget)
     for key, one in (("impedance_change", drift.change), ("impedance_drift", drift.slope)):
         figures[key], budget[key] = _with_gain(one, gain)
     start = float(drift.best.at(drift.number[0]))
     if start > 0.0:
-        change = drift.change
-        figures["relative_change"] = Measured(change.value / start, change.u / start, change.dof)
-        budget["relative_change"] = _scatter_alone(figures["relative_change"])
+        figures["relative_change"], budget["relative_change"] = _relative(drift.change, start, _offset(found, gain))
     if "gap" in found.drifts:
         figures["gap_change"] = found.drifts["gap"].change
         budget["gap_change"] = _scatter_alone(figures["gap_change"])
     return figures, budget
 
 
-def _gain(lines: tuple[BudgetLine, ...], value: float) -> float:
-    """Relative uncertainty of what scales every impedance alike: area, power and loss; offsets cancel in a change."""
-    scales = ("area", "heater_power calibration", "loss conductance", "block conductivity")
+def _gain(lines: tuple[BudgetLine, ...], value: float, *, bars: bool) -> float:
+    """Relative uncertainty of what scales every impedance alike: area, power and loss; offsets cancel in a change.
+
+    A block's conductivity scales the heat of a meter bar; elsewhere it only moves the faces by the same each time.
+    """
+    scales = ("area", "heater_power calibration", "loss conductance", *(("block conductivity",) if bars else ()))
     squares = math.fsum(line.u**2 for line in lines if line.source in scales)
     return math.sqrt(squares) / abs(value) if value else 0.0
+
+
+def _offset(found: Found, gain: float) -> float:
+    """What is uncertain of every impedance alike, its scale apart [m2 K/W]: it cancels in a change, not in a start."""
+    last = found.last["thermal_impedance"]
+    return math.sqrt(max(last.u**2 - (gain * last.value) ** 2, 0.0))
+
+
+def _relative(change: Measured, start: float, offset: float) -> tuple[Measured, tuple[BudgetLine, ...]]:
+    """A change over its start, of which the scale cancels and the offset does not."""
+    value = change.value / start
+    return _parted(value, change.u / start, change.dof, abs(value) * offset / start, "offset of the first impedance")
 
 
 def _scatter_alone(one: Measured) -> tuple[BudgetLine, ...]:
@@ -151,15 +166,20 @@ def _scatter_alone(one: Measured) -> tuple[BudgetLine, ...]:
 
 
 def _with_gain(one: Measured, gain: float) -> tuple[Measured, tuple[BudgetLine, ...]]:
-    scale = abs(one.value) * gain
-    u = math.hypot(one.u, scale)
-    share = (one.u / u) ** 2 if u else 0.0
-    dof = one.dof / share**2 if share else math.inf
+    return _parted(one.value, one.u, one.dof, abs(one.value) * gain, "scale of the impedance")
+
+
+def _parted(
+    value: float, scatter: float, dof: float, common: float, name: str
+) -> tuple[Measured, tuple[BudgetLine, ...]]:
+    """A figure of two parts: the scatter from cycle to cycle, and `common`, called `name`, which no cycles lessen."""
+    u = math.hypot(scatter, common)
+    share = (scatter / u) ** 2 if u else 0.0
     lines = (
-        BudgetLine("scatter from cycle to cycle", one.u, share, "A", one.dof),
-        BudgetLine("scale of the impedance", scale, 1.0 - share if u else 0.0, "B"),
+        BudgetLine("scatter from cycle to cycle", scatter, share, "A", dof),
+        BudgetLine(name, common, 1.0 - share if u else 0.0, "B"),
     )
-    return Measured(one.value, u, dof), tuple(line for line in lines if line.u)
+    return Measured(value, u, dof / share**2 if share else math.inf), tuple(line for line in lines if line.u)
 
 
 def _flags(found: Found) -> list[Flag]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 
@@ -47,13 +48,28 @@ def find_soaks(run: Run, *, rig: Rig, cycles: Cycles, reference: Reference | Non
     seconds = run.time[cycles.soak_end - 1] - run.time[cycles.soak]
     hot = _slope(means["hot_temperature"], seconds)
     rise = (hot - _slope(means["cold_temperature"], seconds)) * seconds
-    rows = [
-        _figures(rig, _window(run, cycles, means, row), stored=_stored(capacity, float(hot[row])), reference=reference)
-        for row in range(cycles.count)
-    ]
-    names = sorted({name for row in rows for name in row})
-    values = {name: np.array([row.get(name, np.nan) for row in rows]) for name in names}
-    return Soaks(middle, values, rise, capacity)
+    values: dict[str, Array] = {}
+    for places in _alike(rig, means, cycles.count):
+        window = _window(run, cycles, means, places)
+        found = _figures(rig, window, stored=_stored(capacity, hot[places]), reference=reference)
+        for name, figure in found.items():
+            values.setdefault(name, np.full(cycles.count, np.nan))[places] = figure
+    return Soaks(middle, dict(sorted(values.items())), rise, capacity)
+
+
+def _alike(rig: Rig, means: Mapping[str, list[Array]], count: int) -> list[Rows]:
+    """The cycles in groups that are worked out at once: all that lack no reading together, the others one by one.
+
+    A coolant's properties are looked up for one temperature at a time.
+    """
+    whole = np.ones(count, dtype=bool)
+    for members in means.values():
+        for member in members:
+            whole &= np.isfinite(member[2])
+    if rig.setup.heat_flow == "coolant":
+        whole[:] = False
+    together = np.flatnonzero(whole)
+    return [*([together] if together.size else []), *(np.array([row]) for row in np.flatnonzero(~whole))]
 
 
 def soak_figures(
@@ -101,23 +117,27 @@ def _segments(cycles: Cycles) -> list[Segment]:
     return [segment for segment in segments if segment.last > segment.first]
 
 
-def _stored(capacity: float | None, slope: float) -> Estimate | None:
-    if capacity is None or not np.isfinite(slope):
+def _stored(capacity: float | None, slope: float | Array) -> Estimate | None:
+    if capacity is None or not np.isfinite(slope).all():
         return None
-    return Estimate.measured(capacity * slope, Source("heat stored in the hot block", DOUBT * abs(capacity * slope)))
+    heat = cast(float, capacity * slope)
+    return Estimate.measured(heat, Source("heat stored in the hot block", DOUBT * abs(heat)))
 
 
-def _window(run: Run, cycles: Cycles, means: Mapping[str, list[Array]], row: int) -> Window:
-    """The soak's means as a window without uncertainties: the drift is judged by the scatter from cycle to cycle."""
-    rows = slice(int(cycles.soak[row]), int(cycles.soak_end[row]))
+def _window(run: Run, cycles: Cycles, means: Mapping[str, list[Array]], places: Rows) -> Window:
+    """Means of soaks as a window without uncertainties: the drift is judged by the scatter from cycle to cycle.
+
+    The arithmetic of an estimate is that of its value, so that many soaks are worked out as one, as an array.
+    """
+    rows = slice(int(cycles.soak[places[0]]), int(cycles.soak_end[places[-1]]))
     known = {
         quantity: [
-            (float(m[2, row]), signal.reading.depth or 0.0)
+            (cast(float, m[2, places]), signal.reading.depth or 0.0)
             for m, signal in zip(members, run.signals[quantity], strict=True)
         ]
         for quantity, members in means.items()
     }
-    kept = {quantity: [pair for pair in pairs if np.isfinite(pair[0])] for quantity, pairs in known.items()}
+    kept = {quantity: [pair for pair in pairs if np.isfinite(pair[0]).all()] for quantity, pairs in known.items()}
     return Window(
         rows=rows,
         start=float(run.time[rows.start]),
@@ -129,16 +149,17 @@ def _window(run: Run, cycles: Cycles, means: Mapping[str, list[Array]], row: int
     )
 
 
-def _figures(rig: Rig, window: Window, *, stored: Estimate | None, reference: Reference | None) -> dict[str, float]:
+def _figures(rig: Rig, window: Window, *, stored: Estimate | None, reference: Reference | None) -> dict[str, Array]:
     if not window.has("hot_temperature", "cold_temperature"):
         return {}
     if rig.setup.heat_flow == "electrical" and not window.has("heater_power"):
         return {}
     heat = find_heat(rig, window=window, stored=stored)
-    rise, flow = (heat.hot_face - heat.cold_face).value, heat.flow.value
-    found = {"temperature_rise": rise, "heat_flow": flow, "hot_temperature": heat.hot_face.value}
-    if flow > 0.0 and rig.setup.area is not None:
-        found["thermal_impedance"] = rise * rig.setup.area.value / flow
+    rise, flow = np.asarray((heat.hot_face - heat.cold_face).value), np.asarray(heat.flow.value)
+    found = {"temperature_rise": rise, "heat_flow": flow, "hot_temperature": np.asarray(heat.hot_face.value)}
+    if rig.setup.area is not None and (flow > 0.0).any():
+        warmed = np.where(flow > 0.0, flow, np.nan)
+        found["thermal_impedance"] = np.asarray(rise * rig.setup.area.value / warmed)
     if window.has("gap") and reference is not None:
-        found["gap"] = find_gap(rig, window=window, reference=reference, start=None).value
+        found["gap"] = np.asarray(find_gap(rig, window=window, reference=reference, start=None).value)
     return found

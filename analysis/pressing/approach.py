@@ -97,7 +97,7 @@ def find_approach(run: Run, *, rig: Rig, reference: Reference, face: Face) -> Ap
     noise = 1.4826 * float(np.median(np.abs(np.diff(corrected[first:last], 2)))) / math.sqrt(6.0)
     if time.size < _FEWEST:
         return f"the approach has {time.size} readings; {_FEWEST} are needed"
-    end = corrected[max(last - max((last - first) // 50, 3), first) : last]
+    end, noise_of_end = _end(corrected, grid, first=max(last - max((last - first) // 50, 3), first), last=last)
     zero = math.hypot(_calibration(window, "gap"), evaluate(reference.zero.reading)[0].u)
     warm = np.zeros(corrected.size) if warmth is None else warmth - _cool(reference, warmth)
     expanded = np.array([warm[first:last][g].mean() for g in groups]) * rig.setup.gap_expansion.u
@@ -113,10 +113,22 @@ def find_approach(run: Run, *, rig: Rig, reference: Reference, face: Face) -> Ap
         face=face,
         warmed=float(np.ptp(warmth[first:last])) if warmth is not None else 0.0,
         before=float(corrected[max(first - 3, 0)]),
-        end=Measured(float(np.median(end)), math.hypot(float(np.linalg.norm(shifts[-1])), noise / math.sqrt(end.size))),
+        end=Measured(end, math.hypot(float(np.linalg.norm(shifts[-1])), noise * noise_of_end)),
         from_s=float(grid.bounds[first]),
         to_s=float(grid.bounds[last]),
     )
+
+
+def _end(gap: Array, grid: Grid, *, first: int, last: int) -> tuple[float, float]:
+    """The gap at the very end, and its scatter in that of one block: of a straight line, for it may still move.
+
+    Formula: the slope is the median of all pairs' (Theil and Sen), so that a wild block does not turn the line; what
+    it adds to the scatter at the end of n blocks is a factor of 2 / sqrt(n), as for least squares.
+    """
+    time, values = grid.centres[first:last] - grid.bounds[last], gap[first:last]
+    one, other = np.triu_indices(values.size, 1)
+    slope = float(np.median((values[other] - values[one]) / (time[other] - time[one])))
+    return float(np.median(values - slope * time)), 2.0 / math.sqrt(values.size)
 
 
 def _rows(grid: Grid, first: int, last: int) -> slice:

@@ -21,6 +21,7 @@ _SHIFTS = 2  # parameters beside a model's own: of the zero, of the expansion
 _NO_REST = 0.02  # of the last gap, below which a gap at rest is none
 _INDEX = (0.05, 5.0)  # of the power law, outside of which it describes no paste; common practice, no source
 _CLEARLY = 6.0  # of the criterion
+_ROUNDING = 1e-6  # of a figure: what its small steps can tell at least
 _LONG = 1e6  # [s] that stands for ever in a search
 
 Course = Callable[[Array, Array], Array]
@@ -218,7 +219,7 @@ def _figures(model: Model, p: Array, covariance: Array, approach: Approach, dof:
     if paste.get("rest_gap", math.inf) < _NO_REST * approach.end.value:  # the rest is not told from none
         paste = {key: value for key, value in paste.items() if key == "viscosity"}
     for key, value in paste.items():
-        own = _own(model, p, covariance, approach, key)
+        own = max(_own(model, p, covariance, approach, key), _ROUNDING * abs(value))
         u = math.hypot(own, _SCALES[key](approach) * value)
         figures[key] = Measured(value, u, math.inf if own == 0.0 else dof * (u / own) ** 4)
     return figures

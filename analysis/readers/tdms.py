@@ -77,7 +77,9 @@ def _load(path: Path, *, wanted: Wanted, file: str) -> RawTable:
 def _opened(path: Path, file: str) -> Iterator[Any]:
     """A recording; whatever the library runs into in a damaged one becomes one error."""
     from nptdms import TdmsFile
+    from nptdms.log import log_manager
 
+    log_manager.set_level("CRITICAL")  # what is wrong with a recording is said by one error, not on the way
     try:
         with path.open("rb") as stream, TdmsFile.open(stream) as recording:
             yield recording

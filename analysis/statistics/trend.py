@@ -21,7 +21,9 @@ _LEAST_EFFECTIVE = 6.0  # independent points
 _GRID = 40  # values tried for a shape's own parameter
 _REFINED = 4  # times the values are drawn closer
 _ACROSS = 9  # values of it looked at over its interval
-_PLAUSIBLE = 4.0  # of the information criterion above the best, within which a shape still counts as possible
+_LOOKED_AT = 1500  # x at which a limit may be reached
+_LOW = 0.025
+_TINY = float(np.finfo(float).tiny)
 
 Curve = Callable[[Array, Array], Array]
 
@@ -186,12 +188,6 @@ def _rough(x: Array, y: Array, *, rounds: int = 2) -> list[Drift]:
     ]
 
 
-def possible(drifts: Mapping[str, Drift]) -> tuple[Drift, ...]:
-    """The shapes that the series does not tell from the best."""
-    best = min(drift.criterion for drift in drifts.values())
-    return tuple(drift for drift in drifts.values() if drift.criterion <= best + _PLAUSIBLE)
-
-
 def crossing(drift: Drift, *, x: ArrayLike, y: ArrayLike, limit: float, u_limit: float = 0.0) -> Crossing:
     """When a drift reaches `limit`: solution of course = limit, and of course -+ prediction half-width = limit. [1]
 
@@ -235,6 +231,52 @@ def _crossing(drift: Drift, x: Array, y: Array, limit: float, own: float, u_limi
         return Crossing(point, back((slope * away - half) / a) if towards > 0.0 and a < 0.0 else x[0], math.inf)
     ends = sorted(((slope * away - half) / a, (slope * away + half) / a))
     return Crossing(point, back(ends[0]), back(ends[1]))
+
+
+def reached(
+    drifts: Mapping[str, Drift], *, x: ArrayLike, y: ArrayLike, limit: float, longest: float, u_limit: float = 0.0
+) -> tuple[float, float]:
+    """95 % interval of the x at which a course reaches `limit`, over all shapes as likely as they are. [1], [2]
+
+    Parameters: `longest` x that is looked at: the upper end is inf where the limit is not reached by then with 97.5 %;
+    `u_limit` standard uncertainty of the limit, or of what all y share.
+    Formula: P(reached by x) = sum of w P(course(x) beyond limit), each course with Student's distribution about its
+    fit, each shape weighted by exp(-criterion / 2), each value of its own parameter by its likelihood.
+
+    1. K. P. Burnham, D. R. Anderson, Model Selection and Multimodel Inference, 2nd ed. (2002), section 2.9.
+    2. S. T. Buckland, K. P. Burnham, N. H. Augustin, Biometrics 53 (1997) 603.
+    """
+    xs, ys = _series(x, y)
+    at = np.linspace(float(xs[0]), longest, _LOOKED_AT)
+    best = min(drifts.values(), key=lambda drift: drift.criterion)
+    sign = 1.0 if limit > float(best.at(xs[0])) else -1.0
+    weights = np.array([math.exp(-0.5 * (drift.criterion - best.criterion)) for drift in drifts.values()])
+    each = [_chance(drift, xs, sign * ys, at, Measured(sign * limit, u_limit)) for drift in drifts.values()]
+    chance = np.maximum.accumulate(weights @ np.stack(each) / weights.sum())
+    low, high = np.searchsorted(chance, (_LOW, 1.0 - _LOW))
+    return float(at[min(low, at.size - 1)]), float(at[high]) if high < at.size else math.inf
+
+
+def _chance(drift: Drift, x: Array, y: Array, at: Array, limit: Measured) -> Array:
+    """Probability that a course is above the limit at `at`, over the values of its own parameter."""
+    if drift.shape.flat:
+        return np.zeros(at.size)
+    own = np.linspace(*drift.own_range, _ACROSS if drift.own_range[1] > drift.own_range[0] else 1)
+    dof = max(drift.effective - drift.shape.fitted, 1.0)
+    values, lefts = [], []
+    for c in own:
+        g, ahead = (drift.shape.curve((one - drift.x0) / drift.span, c) for one in (x, at))
+        away, v = g - g.mean(), y - y.mean()
+        spread = float(away @ away)
+        slope = float(away @ v) / spread
+        left = float(np.sum((v - slope * away) ** 2))
+        variance = left / x.size * drift.effective / dof
+        u2 = variance * (1.0 / drift.effective + x.size / drift.effective * (ahead - g.mean()) ** 2 / spread)
+        above = float(y.mean()) + slope * (ahead - g.mean()) - limit.value
+        values.append(special.stdtr(dof, above / np.sqrt(np.maximum(u2 + limit.u**2, _TINY))))
+        lefts.append(max(left, _TINY))
+    likely = (min(lefts) / np.array(lefts)) ** (0.5 * drift.effective)
+    return np.asarray(likely @ np.stack(values) / likely.sum())
 
 
 def _fitted(shape: Shape, x: Array, y: Array, effective: float, *, rounds: int = _REFINED) -> Drift:

@@ -69,6 +69,8 @@ def _fitted(hot: Array, parted: Array, power: Array, seconds: Array) -> float | 
     heat = np.cumsum(power * seconds) - 0.5 * power * seconds
     crossed = np.cumsum(parted * seconds) - 0.5 * parted * seconds
     design = np.column_stack((hot, crossed))
+    if not (np.isfinite(design).all() and np.isfinite(heat).all()):
+        return None
     found, _, rank, _ = np.linalg.lstsq(design, heat, rcond=None)
     left = heat - design @ found
     scale = float(heat @ heat)

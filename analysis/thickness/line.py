@@ -15,6 +15,7 @@ from analysis.statistics.errors_in_both import Both, fit_both, inflation, quadra
 from analysis.statistics.student import two_sided_p
 from analysis.thickness.points import Points
 
+_CALLED = {"intercept": "contact_impedance"}
 _AGREE = 2.0  # standard uncertainties of a difference within which two gaps count as one
 
 
@@ -34,6 +35,7 @@ class Line:
     correlation: float  # of intercept and slope
     shared_slope: float  # the part of u(slope) that more spread would not lessen, relative
     budget: dict[str, tuple[BudgetLine, ...]]
+    seen: dict[str, bool]  # by figure: whether the scatter as seen counts, not the uncertainties as stated
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,9 @@ class Widening(Protocol):
 
     def measured_by(self, u_independent: float, u_common: float) -> tuple[float, float]:
         """Standard uncertainty and degrees of freedom of a figure with these two parts."""
+
+    def seen_counts(self, u_independent: float, u_common: float) -> bool:
+        """Whether the scatter as seen takes the place of the stated uncertainties."""
 
 
 def fit_series(points: Points, *, widen: Callable[[Both], Widening] | None = None) -> Line:
@@ -84,6 +89,7 @@ def fit_series(points: Points, *, widen: Callable[[Both], Widening] | None = Non
             "conductivity": _budget(points, fit, rows["conductivity"], found["conductivity"]),
             "contact_impedance": _budget(points, fit, rows["intercept"], found["intercept"]),
         },
+        seen={_CALLED.get(key, key): wide.seen_counts(*_parts(points, fit, row)) for key, row in rows.items()},
     )
 
 

@@ -21,19 +21,19 @@ from analysis.thickness.points import Points
 class _Drawn:
     """A figure of the line, as a function of intercepts and slopes, ready to be drawn.
 
-    The points are drawn about the line: each one's own errors, widened as often and as far as their scatter about the
-    line makes likely, and the errors that several share, each drawn once for all of them.
+    The points are drawn about the line: each one's own errors, by Student's law (one scale for all of them) where
+    `wide` says that their scatter counts, and the errors that several share, each drawn once for all of them.
     """
 
     points: Points
     line: Line
-    wide: Inflation
+    wide: Inflation | None
     figure: Callable[[Array, Array], Array]
 
     def __call__(self, rng: np.random.Generator, size: int) -> Array:
         points, fit = self.points, self.line.fit
         n = points.gap.size
-        factor = rng.choice(self.wide.factors, p=self.wide.weights, size=size)[:, None]
+        factor = np.ones((size, 1)) if self.wide is None else self.wide.drawn(rng, size)
         x = points.gap + factor * points.u_gap * rng.standard_normal((size, n))
         on_line = fit.intercept + fit.slope * points.gap
         y = on_line + factor * points.u_impedance * rng.standard_normal((size, n))
@@ -57,7 +57,7 @@ def propagate_line(points: Points, line: Line, trials: Trials) -> Mapping[str, P
     }
     return {
         key: propagate(
-            _Drawn(points, line, wide, figure),
+            _Drawn(points, line, wide if line.seen[key] else None, figure),
             trials=replace(trials, most=min(trials.most, _MOST)),
             linear=linear,
             moments=False,

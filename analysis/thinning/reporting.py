@@ -45,13 +45,19 @@ class Remembering:
         u = math.hypot(own, u_common)
         return u, self.dof * (u / own) ** 4 if own > 0.0 else math.inf
 
+    def seen_counts(self, u_independent: float, u_common: float) -> bool:
+        """Whether the scatter as seen takes the place of the stated uncertainties: in a series in time, always."""
+        return True
+
 
 def remembering(fit: Both) -> Remembering:
-    """The widening that the residuals of a series in time call for."""
+    """The widening that the residuals of a series in time call for; a narrowing as well.
+
+    The scatter of a block is itself read off the same blocks, so that the line, which has all of them, tells it better.
+    """
     effective = independent_points(fit.residuals, fitted=2)
     n = fit.residuals.size
-    scatter = max(fit.chi2 / fit.dof, 1.0)
-    return Remembering(math.sqrt(scatter * n / effective), max(effective - 2.0, 1.0))
+    return Remembering(math.sqrt(fit.chi2 / fit.dof * n / effective), max(effective - 2.0, 1.0))
 
 
 def reduce_thinning_trace(

@@ -102,7 +102,9 @@ def _values(series: pl.Series, kind: type[Number]) -> list[NDArray[Number]]:
     parts: list[NDArray[Number]] = []
     for chunk in series.get_chunks():
         values = chunk.to_numpy()
-        if not math.isfinite(values.sum()) and np.isinf(values).any():
+        with np.errstate(over="ignore", invalid="ignore"):
+            total = values.sum()
+        if not math.isfinite(total) and np.isinf(values).any():
             raise NeedsCare
         parts.append(values.astype(kind, copy=False))
     return parts

@@ -8,11 +8,11 @@ import pytest
 
 import analysis
 from analysis.__main__ import main
-from analysis.cycling.drifting import find_drift, find_limit, onset
+from analysis.cycling.drifting import find_drift, onset
 from analysis.methods.cycles import reduce_cycles
 from analysis.results import Severity
 from lims.demo.simulator import Bench, Plan, as_toml, simulate
-from lims.demo.simulator.ageing import AgeingLayer, course_of, simulate_cycles
+from lims.demo.simulator.ageing import AgeingLayer, simulate_cycles
 from lims.demo.simulator.faults import blank, spiked, without_rows
 from lims.demo.simulator.run_files import as_csv
 from tests.analysis.steady.simulated import setup_of, trace_of
@@ -152,28 +152,6 @@ def test_a_course_that_may_saturate_gives_no_number():
 # --- coverage ----------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("course", "count", "memory"),
-    [("linear", 40, 0.0), ("square root", 80, 0.4), ("onset", 60, 0.0), ("none", 50, 0.5)],
-)
-def test_intervals_of_the_change_hold_the_truth_in_about_95_of_100_runs(course, count, memory):
-    """500 courses of impedances from cycle to cycle, with memory; seeded."""
-    rng = np.random.default_rng(count)
-    number = np.arange(1, count + 1)
-    share = (number - 1.0) / (count - 1.0)
-    hits = 0
-    for _ in range(500):
-        noise = rng.normal(size=count)
-        for i in range(1, count):
-            noise[i] = memory * noise[i - 1] + np.sqrt(1.0 - memory**2) * noise[i]
-        true = 15.0 * (1.0 + (0.0 if course == "none" else rng.uniform(0.05, 0.4)) * course_of(share, course))
-        found = find_drift(number, (true + 0.1 * noise) * 1e-6)
-        ends = max(int(0.1 * found.y.size), 3)
-        truth = (true[-ends:].mean() - true[found.run_in : found.run_in + ends].mean()) * 1e-6
-        hits += abs(found.change.value - truth) <= found.change.expanded
-    assert 0.92 <= hits / 500 <= 0.985
-
-
 def test_linear_slopes_hold_the_truth_in_about_95_of_100_runs():
     rng = np.random.default_rng(9)
     number = np.arange(1, 51)
@@ -182,23 +160,7 @@ def test_linear_slopes_hold_the_truth_in_about_95_of_100_runs():
         slope = rng.uniform(0.01, 0.1)
         found = find_drift(number, (15.0 + slope * number + 0.2 * rng.normal(size=50)) * 1e-6)
         hits += abs(found.slope.value - slope * 1e-6) <= found.slope.expanded
-    assert 0.92 <= hits / 500 <= 0.98
-
-
-def test_limits_hold_the_truth_in_about_95_of_100_runs():
-    """Among 500 linear courses: where a number is given, its interval holds the cycle at which the course crosses."""
-    rng = np.random.default_rng(10)
-    number = np.arange(1, 81)
-    given, hits = 0, 0
-    for _ in range(500):
-        slope = rng.uniform(0.04, 0.08)
-        found = find_limit(find_drift(number, (15.0 + slope * number + 0.1 * rng.normal(size=80)) * 1e-6), 21e-6)
-        if found.crossing is None:
-            continue
-        given += 1
-        hits += found.crossing.low <= 6.0 / slope <= found.crossing.high
-    assert given > 250
-    assert hits / given >= 0.93  # wider than 95 % on purpose: all shapes that are not told apart count
+    assert 0.92 <= hits / 500 <= 0.975
 
 
 def test_no_onset_is_told_in_a_straight_drift():

@@ -1,7 +1,6 @@
 """Press: the model that made an approach is told, its figures hold the truth, and what still moves is said."""
 
 import json
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,12 +11,11 @@ from analysis.__main__ import main
 from analysis.errors import BadSetup
 from analysis.materials.squeeze_flow import Face, disk_of, rest_gap, scott_gap, stefan_gap, stefan_time, yield_gap
 from analysis.methods.press import reduce_press
-from analysis.pressing.approach import Approach, face_of
-from analysis.pressing.models import MODELS, fit_models
-from analysis.results import Measured
+from analysis.pressing.approach import face_of
 from lims.demo.simulator import Bench, Layer, Plan, as_toml, simulate
 from lims.demo.simulator.faults import spiked
 from lims.demo.simulator.run_files import as_csv
+from tests.analysis.campaign import held, press
 from tests.analysis.steady.simulated import setup_of, trace_of
 
 FORCE, AREA = 250.0, 1000e-6
@@ -158,62 +156,11 @@ def test_spikes_in_the_gap_hardly_move_the_rest(yielding):
 # --- coverage ----------------------------------------
 
 
-def approach(gap, time, *, shift, noise, memory, rng):
-    """An approach as a rig would show it: the true `gap`, one shift of the zero, noise with a memory."""
-    scatter = rng.normal(size=time.size)
-    for i in range(1, time.size):
-        scatter[i] = memory * scatter[i - 1] + math.sqrt(1.0 - memory**2) * scatter[i]
-    shown = gap + shift * rng.normal() + noise * scatter
-    return Approach(
-        time=time,
-        gap=shown,
-        shifts=np.column_stack((np.full(time.size, shift), np.zeros(time.size))),
-        noise=noise,
-        force=Measured(FORCE, 0.0),
-        area=Measured(AREA, 0.0),
-        face=FACE,
-        warmed=0.0,
-        before=float(shown[0]),
-        end=Measured(float(shown[-1]), shift),
-        from_s=0.0,
-        to_s=float(time[-1]),
-    )
-
-
-@pytest.mark.parametrize("memory", [0.0, 0.5])
-def test_viscosities_hold_the_truth_in_about_95_of_100_approaches(memory):
-    rng = np.random.default_rng(21)
-    time = np.geomspace(0.5, 900.0, 80)
-    hits = 0
-    for _ in range(500):
-        viscosity = 10.0 ** rng.uniform(2.5, 4.0)
-        gap = stefan_gap(time, start=300e-6, viscosity=viscosity, force=FORCE, face=FACE)
-        (found,) = fit_models(
-            approach(gap, time, shift=0.4e-6, noise=0.1e-6, memory=memory, rng=rng), models=MODELS[:1]
-        )
-        hits += abs(found.figures["viscosity"].value - viscosity) <= found.figures["viscosity"].expanded
-    assert 0.92 <= hits / 500 <= 0.98
-
-
-def test_rests_and_yield_stresses_hold_the_truth_in_about_95_of_100_approaches():
-    rng = np.random.default_rng(22)
-    time = np.geomspace(0.5, 900.0, 60)
-    hits = {"rest_gap": 0, "yield_stress": 0, "viscosity": 0, "gap_to_go": 0}
-    runs = 500
-    for _ in range(runs):
-        viscosity, stress = 10.0 ** rng.uniform(2.3, 3.2), rng.uniform(500.0, 2000.0)
-        rest, tau = (
-            rest_gap(stress, force=FORCE, face=FACE),
-            stefan_time(300e-6, viscosity=viscosity, force=FORCE, face=FACE),
-        )
-        gap = yield_gap(time, start=300e-6, tau=tau, rest=rest)
-        seen = approach(gap, time, shift=0.4e-6, noise=0.1e-6, memory=0.3, rng=rng)
-        (found,) = fit_models(seen, models=MODELS[2:3])
-        truth = {"rest_gap": rest, "yield_stress": stress, "viscosity": viscosity, "gap_to_go": gap[-1] - rest}
-        for key, value in truth.items():
-            hits[key] += abs(found.figures[key].value - value) <= found.figures[key].expanded
-    for key, count in hits.items():
-        assert 0.92 <= count / runs <= 0.98, (key, count / runs)
+def test_the_gap_at_the_end_of_an_approach_that_still_moves_holds_the_truth():
+    """Whole runs; `make bench` tries a thousand. A mean over the end would lie above the end itself."""
+    collected, _ = held(press, range(40))
+    assert sum(abs(error) <= 1.0 for error in collected["gap"]) >= len(collected["gap"]) - 6
+    assert abs(float(np.mean(collected["gap"]))) < 0.25
 
 
 # --- the command ----------------------------------------
