@@ -12,6 +12,7 @@ from analysis.methods.press import reduce_press
 from analysis.methods.series import reduce_series
 from analysis.methods.steady import reduce_steady
 from analysis.methods.thinning import reduce_thinning
+from analysis.option import Option
 
 METHODS: Mapping[str, Method] = MappingProxyType(
     {
@@ -42,6 +43,15 @@ METHODS: Mapping[str, Method] = MappingProxyType(
             needs=("gap", "thermal_impedance"),
             gives=("conductivity", "contact_impedance"),
             function=reduce_series,
+            options=(
+                Option(
+                    key="trials",
+                    label="Seed of Monte Carlo trials",
+                    kind="seed",
+                    words="Slope and conductivity are then found by trials as well. Empty: by the linear law alone.",
+                    example="1",
+                ),
+            ),
         ),
         "cycles": Method(
             label="Cycling",
@@ -57,6 +67,16 @@ METHODS: Mapping[str, Method] = MappingProxyType(
                 "gap_change",
             ),
             function=reduce_cycles,
+            options=(
+                Option(
+                    key="limit",
+                    label="Impedance not to be exceeded",
+                    kind="quantity",
+                    of="thermal_impedance",
+                    words="Empty: one fifth above the start.",
+                    example="25",
+                ),
+            ),
         ),
         "thinning": Method(
             label="Thinning",
@@ -64,6 +84,15 @@ METHODS: Mapping[str, Method] = MappingProxyType(
             needs=("hot_temperature", "cold_temperature", "gap"),
             gives=("conductivity", "contact_impedance"),
             function=reduce_thinning,
+            options=(
+                Option(
+                    key="series",
+                    label="Thickness series to compare with",
+                    kind="outcome",
+                    of="series",
+                    words="A kept thickness series of the same material.",
+                ),
+            ),
         ),
         "press": Method(
             label="Press",
@@ -71,6 +100,15 @@ METHODS: Mapping[str, Method] = MappingProxyType(
             needs=("gap", "force"),
             gives=("gap", "rest_gap", "gap_to_go", "viscosity", "yield_stress"),
             function=reduce_press,
+            options=(
+                Option(
+                    key="face",
+                    label="Shape of the contact face",
+                    kind="words",
+                    words="circular, square, or sides. Empty: square, and the figures say so.",
+                    example="30 mm x 40 mm",
+                ),
+            ),
         ),
         "ageing": Method(
             label="Ageing series",
@@ -78,6 +116,15 @@ METHODS: Mapping[str, Method] = MappingProxyType(
             needs=("thermal_impedance",),
             gives=("change_per_1000_h", "relative_change"),
             function=reduce_ageing,
+            options=(
+                Option(
+                    key="figure",
+                    label="Figure that is followed",
+                    kind="choice",
+                    choices=("thermal_impedance", "temperature_rise", "gap", "apparent_conductivity"),
+                    words="Empty: the thermal impedance.",
+                ),
+            ),
         ),
     }
 )

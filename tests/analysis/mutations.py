@@ -394,7 +394,7 @@ def fault_of(number: int, folder: Path) -> tuple[str, str]:
 def many(
     count: int, *, first: int = 0, told: Callable[[str], None] | None = None
 ) -> tuple[Counter[str], dict[str, list[int]]]:
-    """Try `count` numbers from `first`: how each kind fared, and the numbers that failed by the end of their traceback."""
+    """Try `count` numbers from `first`: how each kind fared, and the numbers that failed by what failed."""
     fared: Counter[str] = Counter()
     faults: dict[str, list[int]] = {}
     with tempfile.TemporaryDirectory() as name:
@@ -405,8 +405,6 @@ def many(
                 lines = [line for line in trace.strip().splitlines() if "/site-packages/" not in line]
                 ours = [line.strip() for line in lines if "/analysis/" in line and "tests/" not in line]
                 place = ours[-1] if ours else ""
-                    (line.strip() for line in reversed(lines) if "/analysis/" in line and "tests/" not in line), ""
-                )
                 key = f"{place} | {trace.strip().splitlines()[-1][:160]}"
                 faults.setdefault(key, []).append(number)
                 if told is not None and len(faults[key]) == 1:
