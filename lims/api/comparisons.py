@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.urls import path
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -202,6 +202,70 @@ class Ranking(View):
         return Response(content)
 
 
+class TakesFigureSerializer(serializers.Serializer[Any]):
+    """A figure in the unit people see."""
+
+    value = serializers.FloatField()
+    u = serializers.FloatField()
+    dof = serializers.FloatField(allow_null=True)
+    k = serializers.FloatField()
+    U95 = serializers.FloatField()
+    unit = serializers.CharField()
+
+
+class NeededSerializer(TakesFigureSerializer):
+    """A needed value with its interval; `high` is null where the doubt reaches as far as "no value would do"."""
+
+    low = serializers.FloatField()
+    high = serializers.FloatField(allow_null=True)
+
+
+class TakesSerializer(serializers.Serializer[Any]):
+    """What one sample would need to draw level with another."""
+
+    sample = serializers.CharField()
+    target = serializers.CharField()
+    sentence = serializers.CharField()
+    reached = serializers.BooleanField()
+    unreachable = serializers.BooleanField(help_text="the contact alone takes up as much as the target")
+    doubtful = serializers.BooleanField()
+    contact_known = serializers.BooleanField(help_text="runs at several gaps part contact and bulk")
+    applications = serializers.IntegerField()
+    gap = TakesFigureSerializer()
+    conductivity = TakesFigureSerializer(help_text="of the bulk where the contact is known, else the apparent one")
+    impedance = TakesFigureSerializer()
+    target_impedance = TakesFigureSerializer()
+    contact = TakesFigureSerializer(allow_null=True)
+    contact_share = TakesFigureSerializer(allow_null=True)
+    bulk_share = TakesFigureSerializer(allow_null=True)
+    rise = TakesFigureSerializer(allow_null=True)
+    target_rise = TakesFigureSerializer(allow_null=True)
+    floor_rise = TakesFigureSerializer(allow_null=True, help_text="what is left with a perfect bulk")
+    needed_conductivity = NeededSerializer(allow_null=True)
+    needed_gap = NeededSerializer(allow_null=True)
+    by_pressure = TakesFigureSerializer(allow_null=True, help_text="change of the impedance for 10 % more pressure")
+    by_heat_flow = TakesFigureSerializer(allow_null=True, help_text="change of the impedance for 10 % more heat flow")
+
+
+class Takes(View):
+    """What it would take."""
+
+    rights = {"GET": READ}
+
+    @extend_schema(
+        parameters=[
+            OpenApiParameter("sample", str, required=True, description="the sample that shall draw level"),
+            OpenApiParameter("target", str, required=True, description="the sample to draw level with"),
+        ],
+        responses=TakesSerializer,
+    )
+    def get(self, request: Request, code: str) -> Response:
+        """The conductivity at its gap, or the gap at its conductivity, with which `sample` is level with `target`."""
+        found = selectors.get_comparison_for(_actor(request), code)
+        chosen = {name: request.query_params.get(name, "") for name in ("sample", "target")}
+        return Response(selectors.what_it_takes(found, **chosen)["takes"])
+
+
 class Inclusions(View):
     """Samples included with a reason."""
 
@@ -222,5 +286,6 @@ urlpatterns = [
     path("comparisons/", Comparisons.as_view(), name="api-comparisons"),
     path("comparisons/<str:code>/", Comparison.as_view(), name="api-comparison"),
     path("comparisons/<str:code>/ranking/", Ranking.as_view(), name="api-comparison-ranking"),
+    path("comparisons/<str:code>/takes/", Takes.as_view(), name="api-comparison-takes"),
     path("comparisons/<str:code>/inclusions/", Inclusions.as_view(), name="api-comparison-inclusions"),
 ]

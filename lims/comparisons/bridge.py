@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from analysis.comparing.changes import changes
+from analysis.comparing.level import Layer as RunLayer
+from analysis.comparing.level import Level, build_of, draw_level
+from analysis.comparing.level import to_dict as level_to_dict
 from analysis.comparing.matching import Condition, Conditions, Result
 from analysis.comparing.output import to_dict
 from analysis.comparing.ranking import Ranking, rank
@@ -17,6 +20,7 @@ from analysis.figures.gap_map import Layer, gap_map_figure
 from analysis.figures.plotly import figure_json
 from analysis.figures.ranking import ranking_figure
 from analysis.figures.svg import figure_svg
+from analysis.figures.takes import takes_figure
 from analysis.plausibility import Claim, assess, kind_of
 from analysis.quantities import QUANTITIES
 from analysis.results import BudgetLine, Flag, Severity
@@ -152,6 +156,25 @@ def result_of(row: Mapping[str, Any]) -> dict[str, Any]:
         "withheld": list(row["withheld"]),
         "conditions": {"method": row["method"], "surfaces": row["surfaces"], "area": row["area"], "rig": row["rig"]},
     }
+
+
+def takes(
+    rows: Mapping[str, Sequence[Mapping[str, Any]]], *, sample: str, target: str, heat_flux: float | None
+) -> dict[str, Any]:
+    """What `sample` would need to draw level with `target`, and its figure; `rows` hold the runs of both.
+
+    NotComparable where no run of one of them gives what is needed.
+    """
+    builds = [build_of(name, [_layer(row) for row in rows.get(name, ())]) for name in (sample, target)]
+    level: Level = draw_level(*builds, heat_flux=heat_flux)
+    return {"takes": level_to_dict(level), "drawing": figure_json(takes_figure(level), dark=None)}
+
+
+def _layer(row: Mapping[str, Any]) -> RunLayer:
+    figures = row["figures"]
+    pressure, heat_flow = (float(figures[key]["value"]) if figures.get(key) else None for key in CONDITION_FIGURES[:2])
+    gap, impedance = (measured(figures[key]) for key in ("gap", "thermal_impedance"))
+    return RunLayer(row["application"], gap, impedance, row["matched"], pressure, heat_flow)
 
 
 def conditions_of(asked: Asked) -> Conditions:

@@ -21,7 +21,7 @@ from lims.cases.states import STANDING
 from lims.comparisons import bridge
 from lims.comparisons.bridge import Asked, Row
 from lims.comparisons.models import Comparison
-from lims.core.errors import NotFound
+from lims.core.errors import Conflict, NotFound
 from lims.formulations.models import Weighing
 from lims.materials.models import Lot
 from lims.rigs.models import MethodVersion
@@ -306,6 +306,54 @@ def _with_figures(light: list[Light], figure: str) -> list[Row]:
 def _with(row: Row, figure: str, figures: Any, flags: Any, common: Any) -> Row:
     present = {key: value for key, value in (figures or {}).items() if value is not None}
     return replace(row, figures=present, flags=flags, shared={figure: common} if common else {})
+
+
+# What it would take ---------------------------------------------------------------------------------------------------
+
+
+def what_it_takes(comparison: Comparison, *, sample: str, target: str) -> dict[str, Any]:
+    """What one sample of a comparison would need to draw level with another, and the figure of it.
+
+    Only runs that the ranking uses make up the layers; the others tell how the impedance goes with the conditions.
+    """
+    known = set(comparison.samples.values_list("code", flat=True))
+    for code in (sample, target):
+        if code not in known:
+            raise NotFound(f"{comparison.code} has no sample {code}.")
+    if sample == target:
+        raise Conflict(f"{sample} is level with itself.", code="same-sample", next_step="Choose two samples.")
+    version = comparison.method_version
+    flux = version.heater_power / version.area if version.heater_power else None
+    try:
+        return bridge.takes(_runs_by_sample(comparison, (sample, target)), sample=sample, target=target, heat_flux=flux)
+    except bridge.AnalysisError as error:
+        raise Conflict(
+            f"{error}.".capitalize() if str(error)[:1].islower() else f"{error}.",
+            code="no-layer",
+            next_step="Choose samples whose runs are ranked and give a gap and an impedance.",
+        ) from error
+
+
+def _runs_by_sample(comparison: Comparison, samples: Iterable[str]) -> dict[str, list[dict[str, Any]]]:
+    """The accepted runs of samples that give a gap and an impedance, each with whether the ranking uses it."""
+    ranking = answer_of(comparison).ranking
+    used = {run for part in ("ranking", "provisional") for item in ranking[part] for run in item["result_ids"]}
+    keys = ("gap", "thermal_impedance", *bridge.CONDITION_FIGURES)
+    rows = (
+        Run.objects.filter(application__sample__code__in=list(samples), state__in=COUNTS, current__isnull=False)
+        .order_by("id")
+        .values_list(
+            "code",
+            "application__code",
+            "application__sample__code",
+            JSONObject(**{key: KeyTransform(key, "current__figures") for key in keys}),
+        )
+    )
+    found: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for run, application, sample, figures in rows:
+        if figures["gap"] and figures["thermal_impedance"]:
+            found[sample].append({"application": application, "figures": figures, "matched": run in used})
+    return found
 
 
 # The map --------------------------------------------------------------------------------------------------------------

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import path, reverse
 from django.views.decorators.http import require_GET, require_POST
 
 from lims.accounts.acts import once
 from lims.audit.selectors import history_of
 from lims.comparisons import selectors, services
+from lims.comparisons.reports import DRAFT, draft_of, notice_of, reports_of
 from lims.core.display import pretty_unit
+from lims.core.errors import Refusal
+from lims.core.papers import check_address
 from lims.rigs.selectors import get_method_version_for
-from lims.web.doors import key_of, page, paged, person, status_of, submitted
-from lims.web.forms.comparisons import InclusionForm, MapForm, MethodForm, QuestionForm
+from lims.signatures.freezing import listed
+from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
+from lims.web.forms.comparisons import InclusionForm, MapForm, MethodForm, QuestionForm, TakesForm
+from lims.web.forms.papers import IssueForm
+from lims.web.reports import exporter_of, files_of, root_of, sent
 
 READ = "laboratory.read"
 
@@ -59,13 +66,21 @@ def _page_of(subject: Any) -> str:
 @page(READ)
 def comparison(request: HttpRequest, code: str) -> HttpResponse:
     """One comparison: the ranking with intervals and letters, what was left out, what could not be told apart."""
-    return _show(request, code)
+    return show_comparison(request, code)
 
 
-def _show(request: HttpRequest, code: str, bound: InclusionForm | None = None) -> HttpResponse:
+def show_comparison(
+    request: HttpRequest,
+    code: str,
+    bound: InclusionForm | None = None,
+    *,
+    issuing: IssueForm | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    """The page of a comparison, with a form that was refused standing open."""
     user = person(request)
     found = selectors.get_comparison_for(user, code)
-    answer = selectors.answer_of(found)
+    answer, issued = selectors.answer_of(found), reports_of(found)
     ranking = answer.ranking
     context = {
         "comparison": found,
@@ -77,13 +92,31 @@ def _show(request: HttpRequest, code: str, bound: InclusionForm | None = None) -
         "left_out": ranking["left_out"],
         "against_reference": [_difference(pair, ranking["unit"]) for pair in ranking["against_reference"]],
         "conditions": [{**key, "tolerance_unit": _of_difference(key.get("unit", ""))} for key in ranking["conditions"]],
-        "actions": _actions(user, found, bound),
+        "actions": [*_actions(user, found, bound), *_issue(user, found, issuing)],
+        "summary": answer.summary,
+        "reports": [
+            {**one, "notice": notice_of(one["paper"]) if one["state"] == "issued" else []} for one in listed(issued)
+        ],
+        "drafts": files_of("comparison-draft", found.code),
         "inclusions": found.inclusions.select_related("sample", "by"),
         "came_from": [found.method_version.code, *sorted(answer.names)],
-        "went_into": [],
+        "went_into": [one.code for one in issued],
         "entries": history_of("comparison", code)[:50],
     }
-    return render(request, "comparisons/comparison.html", context, status=status_of(bound) if bound else 200)
+    shown = status_of(bound) if bound else status
+    return render(request, "comparisons/comparison.html", context, status=shown)
+
+
+def _issue(user: Any, found: Any, issuing: IssueForm | None) -> list[dict[str, Any]]:
+    if not user.may("comparison.issue"):
+        return []
+    act = {"label": "Issue a report", "url": reverse("comparison-issue", args=[found.code])}
+    if user.pk in services.took_part_in(found):
+        return [act | {"why_not": "You took part in this work; somebody else signs the report."}]
+    hint = "What this page shows now is frozen, numbered and signed. Later data change nothing in it."
+    form = issuing or IssueForm()
+    form.auto_id = "issue_%s"
+    return [act | {"form": form, "hint": hint, "submit": "Sign and issue"}]
 
 
 def _rows(items: list[dict[str, Any]], answer: selectors.Answer) -> list[dict[str, Any]]:
@@ -174,7 +207,32 @@ def comparison_include(request: HttpRequest, code: str) -> HttpResponse:
         lambda: once(key_of(request), services.include_sample)(found, actor=user, **form.cleaned_data),
         to=_page_of,
     )
-    return done or _show(request, code, form)
+    return done or show_comparison(request, code, form)
+
+
+@require_POST
+@page("comparison.issue")
+def comparison_issue(request: HttpRequest, code: str) -> HttpResponse:
+    """Sign what a comparison shows now as a report."""
+    user = person(request)
+    found = selectors.get_comparison_for(user, code)
+    form = IssueForm(request.POST)
+    if form.is_valid():
+        try:
+            issue = once(key_of(request), services.issue_report)
+            made = issue(found, actor=user, address=check_address(root_of(request)), **form.cleaned_data)
+            return redirect("report", code=made.code)
+        except Refusal as refusal:
+            put_refusal(form, refusal)
+    return show_comparison(request, code, issuing=form, status=status_of(form))
+
+
+@require_GET
+@page("export.selection")
+def comparison_draft(request: HttpRequest, code: str, kind: str) -> HttpResponse:
+    """A comparison as it stands now as a file, marked as a draft on every page."""
+    found = selectors.get_comparison_for(person(request), code)
+    return sent(exporter_of(kind).write(draft_of(found), DRAFT), kind, f"draft-{found.code}")
 
 
 @require_GET
@@ -182,6 +240,45 @@ def comparison_include(request: HttpRequest, code: str) -> HttpResponse:
 def comparison_figure(request: HttpRequest, code: str) -> HttpResponse:
     """The ranking as a figure."""
     return JsonResponse(selectors.answer_of(selectors.get_comparison_for(person(request), code)).drawing)
+
+
+@require_GET
+@page(READ)
+def comparison_takes(request: HttpRequest, code: str) -> HttpResponse:
+    """What one sample would need to draw level with another."""
+    found = selectors.get_comparison_for(person(request), code)
+    chosen = {name: request.GET.get(name) or default for name, default in _pair_to_begin_with(found).items()}
+    form = TakesForm(chosen, comparison=found)
+    context: dict[str, Any] = {"comparison": found, "form": form, "status": 200}
+    if form.is_valid():
+        try:
+            context["takes"] = _takes_of(found, chosen)["takes"]
+            context["query"] = urlencode(chosen)
+        except Refusal as refusal:
+            context |= {"refusal": refusal, "status": refusal.status}
+    else:
+        context["status"] = 422
+    return render(request, "comparisons/takes.html", context, status=context["status"])
+
+
+def _takes_of(found: Any, chosen: dict[str, str]) -> dict[str, Any]:
+    return selectors.what_it_takes(found, sample=chosen["sample"], target=chosen["target"])
+
+
+def _pair_to_begin_with(found: Any) -> dict[str, str]:
+    """The second of the ranking against the first: what a reader asks first."""
+    ranking = selectors.answer_of(found).ranking
+    codes = [item["sample"] for item in (*ranking["ranking"], *ranking["provisional"])]
+    codes = (codes + sorted(set(found.samples.values_list("code", flat=True)) - set(codes)))[:2]
+    return {"sample": codes[1], "target": codes[0]}
+
+
+@require_GET
+@page(READ)
+def comparison_takes_figure(request: HttpRequest, code: str) -> HttpResponse:
+    """The same as a figure."""
+    found = selectors.get_comparison_for(person(request), code)
+    return JsonResponse(_takes_of(found, {name: request.GET.get(name, "") for name in ("sample", "target")})["drawing"])
 
 
 @page(READ)
@@ -207,7 +304,11 @@ urlpatterns = [
     path("comparisons/<str:code>/", comparison, name="comparison"),
     path("comparisons/<str:code>/change/", comparison_change, name="comparison-change"),
     path("comparisons/<str:code>/include/", comparison_include, name="comparison-include"),
+    path("comparisons/<str:code>/issue/", comparison_issue, name="comparison-issue"),
+    path("comparisons/<str:code>/draft/<str:kind>", comparison_draft, name="comparison-draft"),
     path("comparisons/<str:code>/figure.json", comparison_figure, name="comparison-figure"),
+    path("comparisons/<str:code>/takes/", comparison_takes, name="comparison-takes"),
+    path("comparisons/<str:code>/takes/figure.json", comparison_takes_figure, name="comparison-takes-figure"),
     path("map/", gap_map, name="map"),
     path("map/<path:code>/figure.json", gap_map_figure, name="map-figure"),
 ]

@@ -84,3 +84,17 @@ def test_a_sample_is_included_with_a_reason(ask, place) -> None:
     made = ask("post", f"{code}/inclusions/", {"sample": b.code, "reason": "checked"})
     assert (made.status_code, made.json()["sample"]) == (201, b.code)
     assert ask("post", f"{code}/inclusions/", {"sample": b.code, "reason": "checked"}).status_code == 409
+
+
+def test_what_it_would_take_is_told_with_intervals(ask, place) -> None:
+    """Half the impedance at one gap takes twice the conductivity, or half the gap."""
+    thick = put_on([14.1, 14.0, 13.9], name="thick", **place)
+    thin = put_on([7.1, 7.0, 6.9], name="thin", **place)
+    content = {"title": "x", "method": place["version"].code, "samples": [thick.code, thin.code]}
+    code = ask("post", "", content).json()["code"]
+    told = ask("get", f"{code}/takes/?sample={thick.code}&target={thin.code}").json()
+    assert told["needed_gap"]["value"] == pytest.approx(told["gap"]["value"] / 2)
+    assert told["needed_conductivity"]["value"] == pytest.approx(2 * told["conductivity"]["value"])
+    assert told["needed_gap"]["low"] < told["needed_gap"]["value"] < told["needed_gap"]["high"]
+    assert told["contact_share"] is None
+    assert ask("get", f"{code}/takes/?sample={thick.code}&target=S-9999").status_code == 404

@@ -135,3 +135,16 @@ def test_an_operator_reads_and_an_outsider_does_not(client, chemist, place) -> N
     client.force_login(person(None))
     for page in (address, f"{address}figure.json", "/map/", "/comparisons/"):
         assert client.get(page).status_code == 403
+
+
+def test_what_it_would_take_to_draw_level_stands_in_one_sentence(client, chemist, place) -> None:
+    thick = put_on([14.1, 14.0, 13.9], name="thick", **place)
+    thin = put_on([7.1, 7.0, 6.9], name="thin", **place)
+    address = pose(client, place["version"], thick, thin).url
+    assert f"{address}takes/" in client.get(address).content.decode()
+    page = client.get(f"{address}takes/").content.decode()  # the second against the first
+    assert f"To draw level with {thin.code}, {thick.code} needs a conductivity of" in page
+    assert "not known: runs at one thickness" in page
+    chosen = {"sample": thick.code, "target": thin.code}
+    assert client.get(f"{address}takes/figure.json", chosen).json()["data"]
+    assert client.get(f"{address}takes/", {"sample": thick.code, "target": thick.code}).status_code == 409

@@ -63,6 +63,22 @@ class InclusionForm(forms.Form):
         self.fields["sample"].queryset = comparison.samples.order_by("code")  # type: ignore[attr-defined]
 
 
+class TakesForm(forms.Form):
+    """Two samples of a comparison: which one shall draw level, and with which."""
+
+    sample: forms.ModelChoiceField[Any] = forms.ModelChoiceField(
+        queryset=None, to_field_name="code", empty_label=None, label="Sample"
+    )
+    target: forms.ModelChoiceField[Any] = forms.ModelChoiceField(
+        queryset=None, to_field_name="code", empty_label=None, label="To draw level with"
+    )
+
+    def __init__(self, *args: Any, comparison: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("sample", "target"):
+            self.fields[name].queryset = comparison.samples.order_by("code")  # type: ignore[attr-defined]
+
+
 class MapForm(forms.Form):
     """The method whose samples are put on the map."""
 
