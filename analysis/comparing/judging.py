@@ -28,6 +28,7 @@ Array = NDArray[np.float64]
 
 HIGHER_IS_BETTER = frozenset({"apparent_conductivity", "conductivity"})
 _LAST_DIGITS = 1e-13
+SPREADS = ("test", "pooled", "separate")  # by Levene's test, or as a person chose
 POOLING_RISK = 0.05  # Levene's test below this: the spreads differ and are not pooled
 
 
@@ -52,15 +53,15 @@ class Field:
         return np.full(self.groups.count, self.spread.dof) if self.spread.pooled else self.groups.n - 1.0
 
 
-def gather(samples: Sequence[Sequence[Application]], *, figure: str) -> Field:
-    """Put samples in order and decide how the scatter between their applications is taken."""
+def gather(samples: Sequence[Sequence[Application]], *, figure: str, spread: str = "test") -> Field:
+    """Put samples in order and decide how the scatter between their applications is taken: one of `SPREADS`."""
     ordered = best_first(samples, figure=figure)
     values = np.array([one.value for sample in ordered for one in sample])
     label = np.repeat(np.arange(len(ordered)), [len(sample) for sample in ordered])
     groups = summarise(values, group=label)
     own = float(np.mean([one.own for sample in ordered for one in sample]))
-    groups, spread = _spread(groups, brown_forsythe(values, group=label), own)
-    return Field(ordered, groups, spread, shared_effects(ordered))
+    groups, found = _spread(groups, brown_forsythe(values, group=label), own, spread)
+    return Field(ordered, groups, found, shared_effects(ordered))
 
 
 def best_first(samples: Sequence[Sequence[Application]], *, figure: str) -> tuple[tuple[Application, ...], ...]:
@@ -115,18 +116,21 @@ def _scatter(spread: Spread | None, figure: str) -> str:
     return f"other samples scatter by s = {sd:.2g} {QUANTITIES[figure].shown}, {spread.dof:.0f} degrees of freedom"
 
 
-def _spread(groups: Groups, test: FTest | None, own: float) -> tuple[Groups, Spread]:
+def _spread(groups: Groups, test: FTest | None, own: float, choice: str) -> tuple[Groups, Spread]:
     """The groups, and how their spread is taken. Where all applications of each sample agree to the last digit, the
     runs' own variance stands in, so that no difference passes as certain."""
     unscattered = math.sqrt(groups.pooled_variance) <= _LAST_DIGITS * float(np.abs(groups.mean).max())
     if unscattered:
         groups = replace(groups, variance=np.full(groups.count, own))
-    if unscattered or test is None or test.p >= POOLING_RISK:
+    by_test = test is None or test.p >= POOLING_RISK
+    if unscattered or choice == "pooled" or (choice == "test" and by_test):
         overall = anova(groups) if groups.count > 1 else FTest(math.nan, 0.0, groups.dof, math.nan)
-        return groups, Spread(True, math.sqrt(groups.pooled_variance), groups.dof, test, overall, unscattered)
+        return groups, Spread(
+            True, math.sqrt(groups.pooled_variance), groups.dof, test, overall, unscattered, choice != "test"
+        )
     overall = welch_anova(groups) if bool(np.all(groups.variance > 0.0)) else anova(groups)
     dof = float(groups.variance.sum() ** 2 / np.sum(groups.variance**2 / (groups.n - 1.0)))
-    return groups, Spread(False, math.sqrt(float(groups.variance.mean())), dof, test, overall)
+    return groups, Spread(False, math.sqrt(float(groups.variance.mean())), dof, test, overall, chosen=choice != "test")
 
 
 def _smallest(field: Field, plan: Plan) -> float:

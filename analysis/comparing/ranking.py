@@ -18,7 +18,7 @@ import numpy as np
 
 from analysis.comparing.applications import Application, by_sample, without_repeats
 from analysis.comparing.grouping import agreeing_conditions
-from analysis.comparing.judging import HIGHER_IS_BETTER, Field, gather, put_in_order, set_against, singles
+from analysis.comparing.judging import HIGHER_IS_BETTER, SPREADS, Field, gather, put_in_order, set_against, singles
 from analysis.comparing.matching import Conditions, LeftOut, Result, match, split
 from analysis.comparing.rigs import rig_effects
 from analysis.comparing.standings import Order, RigEffects, Standing
@@ -46,6 +46,7 @@ class Ranking:
     against: Differences | None = None  # ranked samples less the reference (indices into `ranked.items`)
     rigs: RigEffects | None = None  # where several rigs are linked by samples measured on more than one
     notes: tuple[str, ...] = ()
+    field: Field | None = None  # what the ranked were judged by
 
     @property
     def title(self) -> str:
@@ -70,7 +71,7 @@ class Ranking:
         return sign * value, sign * value - half, sign * value + half, p
 
 
-def rank(
+def rank(  # noqa: PLR0913 - what a question asks, each by its name
     results: Sequence[Result],
     *,
     conditions: Conditions | None = None,
@@ -78,25 +79,28 @@ def rank(
     reference: str | None = None,
     required: int = 3,
     confidence: float = 0.95,
+    spread: str = "test",
 ) -> Ranking:
     """Rank the samples of `results` by `figure`, under `conditions` or, without them, among those that agree. [1] [2]
 
     Parameters: `reference` the sample the others are also set against; `required` applications to be ranked (at least
     two; a sample with fewer is ranked apart, one with a single application has no interval); `confidence` that all
-    intervals of differences hold at once.
+    intervals of differences hold at once; `spread` how the scatter is taken, one of `SPREADS`.
     Raises NotComparable for an unknown figure. What cannot be ranked gives a Ranking with `refusals` and no ranks.
     """
     if figure not in QUANTITIES:
         raise NotComparable(f"'{figure}' is not a figure; expected one such as 'temperature_rise'")
+    if spread not in SPREADS:
+        raise NotComparable(f"spread '{spread}' is not known; expected one of {', '.join(SPREADS)}")
     distinct, repeated = without_repeats(results, figure)
     matched = _agreeing(distinct, figure) if conditions is None else conditions
     used, unmatched = split(distinct, conditions=matched, figure=figure)
     samples = by_sample(used, figure)
     refusals = _refusals(len(samples), unmatched)
     enough = max(required, 2)
-    field = _field([one for one in samples if len(one) >= enough], figure)
+    field = _field([one for one in samples if len(one) >= enough], figure, spread)
     ranked = _order(field, confidence=confidence, provisional=False, ranks=not refusals)
-    few = _field([one for one in samples if 2 <= len(one) < enough], figure)
+    few = _field([one for one in samples if 2 <= len(one) < enough], figure, spread)
     against, notes = _against(field, reference=reference, confidence=confidence)
     rigs = None if refusals else _rigs(field, figure=figure, confidence=confidence)
     return Ranking(
@@ -115,6 +119,7 @@ def rank(
         against=against,
         rigs=rigs,
         notes=notes + _rig_notes(ranked, rigs),
+        field=field,
     )
 
 
@@ -125,8 +130,8 @@ def _agreeing(results: Sequence[Result], figure: str) -> Conditions:
     return agreeing_conditions(sound or results)
 
 
-def _field(samples: Sequence[Sequence[Application]], figure: str) -> Field | None:
-    return gather(samples, figure=figure) if samples else None
+def _field(samples: Sequence[Sequence[Application]], figure: str, spread: str) -> Field | None:
+    return gather(samples, figure=figure, spread=spread) if samples else None
 
 
 def _order(field: Field | None, *, confidence: float, provisional: bool, ranks: bool) -> Order:

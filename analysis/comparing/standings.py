@@ -45,6 +45,7 @@ class Spread:
     test: FTest | None  # Levene's with medians; None where too few samples have three applications
     overall: FTest  # whether there is any difference at all
     stand_in: bool = False  # no scatter at all: the runs' own variance instead
+    chosen: bool = False  # by a person, not by the test
 
     @property
     def method(self) -> str:
@@ -56,6 +57,10 @@ class Spread:
         """The choice in words."""
         if self.stand_in:
             return "no scatter at all between applications: are they separate? the runs' own uncertainty stands in"
+        if self.chosen:
+            how = "pooled over the samples" if self.pooled else "taken for each sample by itself"
+            said = "" if self.test is None else f" (Levene's test with medians says p = {self.test.p:.3g})"
+            return f"spread {how} by choice{said}"
         if self.test is None:
             return "spread pooled over the samples; too few have three applications to test whether the spreads differ"
         how = "pooled over the samples" if self.pooled else "taken for each sample by itself"
