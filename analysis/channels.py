@@ -40,7 +40,7 @@ class Reading:
     """One calibrated channel: SI value = `slope` * raw + `shift`; a power pair also multiplies by `times`.
 
     `u` is the standard uncertainty of the calibrated value in the SI unit (of a difference); `depth` [m] is the
-    sensor's distance below its contact face.
+    sensor's distance below its contact face, known to a standard uncertainty `depth_u`.
     """
 
     column: str
@@ -50,6 +50,7 @@ class Reading:
     shift: float = 0.0
     u: float = 0.0
     depth: float | None = None
+    depth_u: float = 0.0
     times: Reading | None = None  # the current of a voltage that is a power
     junction: Junction | None = None  # of a thermocouple
 
@@ -141,6 +142,7 @@ def _plain(trace: Trace, channel: Channel, *, number: int) -> Reading:
         shift=to_si.factor * channel.offset + to_si.shift,
         u=abs(to_si.factor) * channel.u,
         depth=channel.depth,
+        depth_u=channel.depth_u,
     )
 
 
@@ -161,6 +163,7 @@ def _sensed(trace: Trace, channel: Channel, *, number: int, setup: RigSetup) -> 
         raw=found.values,
         u=found.u,
         depth=channel.depth,
+        depth_u=channel.depth_u,
         junction=None if cold is None else Junction(channel.cold_junction, cold.u, found.by_junction),
     )
 

@@ -244,8 +244,8 @@ def _run_back(data: Mapping[str, Any]) -> dict[str, Any]:
     """What is told of the run; its rows and seconds are numbers where they stand."""
     run = dict(data)
     for key in ("rows", "seconds"):
-        if key in run:
-            float(run[key])
+        if key in run and (isinstance(run[key], bool) or not isinstance(run[key], int | float)):
+            raise TypeError(f"run.{key} is no number")
     return run
 
 

@@ -25,6 +25,7 @@ class Channel:
     offset: float = 0.0
     u: float = 0.0
     depth: float | None = None  # [m] below the contact face
+    depth_u: float = 0.0  # [m] standard uncertainty of that
     pair: str = ""  # a voltage and a current channel of one pair make one power
     sensor: str = ""  # a key of `analysis.sensors.SENSORS` where the column holds a resistance or a voltage
     cold_junction: str = ""  # the column that holds the temperature of a thermocouple's cold junction

@@ -333,6 +333,7 @@ def _channel(table: Table) -> Channel:
         offset=table.number("offset", 0.0),
         u=table.checked("u", table.number("u", 0.0), 0.0),
         depth=table.quantity("depth", "length", least=0.0),
+        depth_u=table.quantity("depth_uncertainty", "length", least=0.0) or 0.0,
         pair=_pair(table),
         sensor=sensor,
         cold_junction=table.text("cold_junction"),
@@ -343,6 +344,8 @@ def _channel(table: Table) -> Channel:
         raise table.wrong("gain", "a gain of zero would erase the reading")
     if channel.depth is not None and quantity not in _DEEP:
         raise table.wrong("depth", f"is for {' and '.join(_DEEP)} only")
+    if channel.depth is None and channel.depth_u:
+        raise table.wrong("depth_uncertainty", "needs the depth it is the standard uncertainty of")
     if channel.pair and quantity not in ("heater_voltage", "heater_current"):
         raise table.wrong("pair", "is for heater_voltage and heater_current only")
     table.done()

@@ -143,10 +143,10 @@ def _face(rig: Rig, window: Window, *, side: str, flux: Estimate | None) -> Esti
     Formula: T_face = T + flux * depth / k. The hot face is colder than its sensor, the cold face hotter.
     """
     quantity = f"{side}_temperature"
-    depths = window.depths[quantity]
-    depth = sum(depths) / len(depths)
+    depths, errors = window.depths[quantity], total(window.depth_errors(quantity))
+    depth = sum(depths) / len(depths) + errors * (1.0 / len(depths))
     sensor = window.mean(quantity)
-    if depth == 0.0 or flux is None:
+    if (depth.value == 0.0 and not errors.gradient) or flux is None:
         return sensor
     return sensor + flux * depth / rig.constant("block_conductivity")
 
@@ -171,7 +171,10 @@ def _meter_bar(rig: Rig, window: Window, coolant: Estimate | None) -> Heat:
 
 
 def gradient_of(window: Window, side: str) -> tuple[Estimate, Estimate | None]:
-    """Temperature at depth zero and gradient [K/m] of one block's sensors; no gradient for a single depth."""
+    """Temperature at depth zero and gradient [K/m] of one block's sensors; no gradient for a single depth.
+
+    A sensor that sits deeper than it is said to by d reads what it would there plus gradient * d.
+    """
     sensors, depths = window.means[f"{side}_temperature"], window.depths[f"{side}_temperature"]
     if len(set(depths)) < 2:
         return window.mean(f"{side}_temperature"), None
@@ -179,6 +182,9 @@ def gradient_of(window: Window, side: str) -> tuple[Estimate, Estimate | None]:
     x = np.array(depths)
     centre = float(weights @ x) / float(weights.sum())
     spread = float(weights @ (x - centre) ** 2)
+    steep = float(weights @ ((x - centre) * [value_of(sensor) for sensor in sensors])) / spread
+    errors = window.depth_errors(f"{side}_temperature")
+    sensors = tuple(sensor - error * steep for sensor, error in zip(sensors, errors, strict=True))
     gradient = total(
         sensor * (weight * (depth - centre) / spread)
         for sensor, weight, depth in zip(sensors, weights, depths, strict=True)

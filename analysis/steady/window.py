@@ -22,6 +22,7 @@ _ABOVE = 1.5  # resolutions: a channel that usually moves further from row to ro
 
 Signals = Mapping[str, tuple[Signal, ...]]
 NO_NULLS: Mapping[str, Estimate] = MappingProxyType({})
+NO_PLACES: Mapping[str, tuple[Estimate, ...]] = MappingProxyType({})
 NO_COLUMNS: Mapping[str, tuple[str, ...]] = MappingProxyType({})
 
 
@@ -65,6 +66,14 @@ class Rig:
             found[shared] = reading.junction.sensitivity
         return found
 
+    def depth_error(self, reading: Reading) -> Estimate:
+        """What is not known of a sensor's depth [m]: zero, with the uncertainty that the setup states."""
+        if not reading.depth_u:
+            return Estimate(0.0)
+        common = self._common(f"depth of {reading.column}")
+        source = self.source("depth", u=reading.depth_u, common=common, key=f"depth {reading.column}")
+        return Estimate.measured(0.0, source)
+
     def source(self, name: str, *, u: float, dof: float = math.inf, common: str = "", key: str = "") -> Source:
         """A source by its name, or by a key of its own; the same object whenever it is asked for again."""
         key = key or name
@@ -88,11 +97,16 @@ class Window:
     together: Together
     centres: Array  # [s] of the blocks `together` is made of
     columns: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: NO_COLUMNS)  # of the means
+    placed: Mapping[str, tuple[Estimate, ...]] = field(default_factory=lambda: NO_PLACES)  # errors of the depths [m]
 
     def mean(self, quantity: str) -> Estimate:
         """The mean over the window and over all channels of a quantity."""
         parts = self.means[quantity]
         return sum(parts, Estimate(0.0)) * (1.0 / len(parts))
+
+    def depth_errors(self, quantity: str) -> tuple[Estimate, ...]:
+        """What is not known of each sensor's depth [m]: zero, with its uncertainty."""
+        return self.placed.get(quantity) or tuple(Estimate(0.0) for _ in self.means[quantity])
 
     def has(self, *quantities: str) -> bool:
         return all(self.means.get(quantity) for quantity in quantities)
@@ -115,6 +129,7 @@ def make_window(
     means: dict[str, tuple[Estimate, ...]] = {}
     depths: dict[str, tuple[float, ...]] = {}
     names: dict[str, tuple[str, ...]] = {}
+    placed: dict[str, tuple[Estimate, ...]] = {}
     for quantity, members in signals.items():
         for signal in members:
             sums, counts = signal.block_sums(grid.edges)
@@ -130,6 +145,7 @@ def make_window(
             means[quantity] = (*means.get(quantity, ()), estimate)
             names[quantity] = (*names.get(quantity, ()), signal.reading.column)
             depths[quantity] = (*depths.get(quantity, ()), signal.reading.depth or 0.0)
+            placed[quantity] = (*placed.get(quantity, ()), rig.depth_error(signal.reading))
     together = _together(tuple(sources), columns, centres=grid.centres, seconds=float(grid.bounds[-1] - grid.bounds[0]))
     return Window(
         rows=rows,
@@ -140,6 +156,7 @@ def make_window(
         together=together,
         centres=grid.centres,
         columns=names,
+        placed=placed,
     )
 
 

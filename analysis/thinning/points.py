@@ -112,6 +112,7 @@ def _window(rig: Rig, run: Run, grid: Grid, means: Mapping[str, list[Array]], ro
     """A block's means, each knowing its calibration, so that what blocks share is known to be shared."""
     found: dict[str, tuple[Estimate, ...]] = {}
     depths: dict[str, tuple[float, ...]] = {}
+    placed: dict[str, tuple[Estimate, ...]] = {}
     for quantity, members in means.items():
         for signal, values in zip(run.signals[quantity], members, strict=True):
             if np.isfinite(values[row]):
@@ -121,12 +122,14 @@ def _window(rig: Rig, run: Run, grid: Grid, means: Mapping[str, list[Array]], ro
                     source = rig.source("heater_power calibration", u=u, key=f"pair {signal.reading.column}")
                 found[quantity] = (*found.get(quantity, ()), Estimate(float(values[row]), {source: 1.0}))
                 depths[quantity] = (*depths.get(quantity, ()), signal.reading.depth or 0.0)
+                placed[quantity] = (*placed.get(quantity, ()), rig.depth_error(signal.reading))
     return Window(
         rows=slice(int(grid.edges[row]), int(grid.edges[row + 1])),
         start=float(grid.bounds[row]),
         end=float(grid.bounds[row + 1]),
         means=found,
         depths=depths,
+        placed=placed,
         together=Together(),
         centres=np.zeros(0),
     )

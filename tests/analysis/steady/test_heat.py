@@ -128,6 +128,43 @@ def test_three_sensors_a_bar_agree_with_a_line_fit():
     assert value(found, "cold_temperature") == pytest.approx(273.15 + 50.0 + slope * 2e-3, abs=1e-9)
 
 
+def test_a_depth_known_to_a_tenth_carries_into_the_faces_and_the_rise():
+    # GUM 5.1.2 by hand: T_face = T -+ q z / k, q = 150 kW/m2, k = 390 W/(m K), u(z) = 0.1 mm: 0.1e-3 * 150e3 / 390
+    # = 0.0384615 K a face; two sensors, two depths: sqrt(2) times that in the rise.
+    deep = {"depth": "2 mm", "depth_uncertainty": "0.1 mm"}
+    rig = setup(
+        {"block_conductivity": "390 W/(m*K)"},
+        {"power": ("heater_power", {}), "hot": ("hot_temperature", deep), "cold": ("cold_temperature", deep)},
+    )
+    found = reduce_steady(trace({"power [W]": 150.0, "hot [degC]": 60.0, "cold [degC]": 50.0}), rig)
+    assert found.figures["hot_temperature"].u == pytest.approx(0.1e-3 * 150e3 / 390.0, rel=1e-6)
+    assert found.figures["temperature_rise"].u == pytest.approx(np.sqrt(2.0) * 0.1e-3 * 150e3 / 390.0, rel=1e-6)
+    lines = [line for line in found.budget["temperature_rise"] if line.source == "depth"]
+    assert [line.share for line in lines] == pytest.approx([0.5, 0.5], rel=1e-6)
+    assert len({line.common for line in lines}) == 2  # each sensor has a depth of its own, the same in every run
+
+
+def test_depths_of_a_meter_bar_carry_into_its_gradient_and_its_faces():
+    # Two sensors at 14 and 4 mm read 70 and 65 degC: b = 500 K/m, T_face = T2 - (T1 - T2) z2 / (z1 - z2).
+    # dT_face/dz1 = b z2 / (z1 - z2) = 200 K/m, dT_face/dz2 = -b z1 / (z1 - z2) = -700 K/m; db/dz = -+ b / (z1 - z2).
+    # With u(z) = 0.05 mm: u(T_face) = 0.05e-3 sqrt(200^2 + 700^2) = 0.0364005 K a face, and
+    # u(b) / b = 0.05 sqrt(2) / 10 = 0.70711 % a bar, less by sqrt(2) for the mean of both.
+    channels = bar(((14, 4), (4, 14)), u=0.0)
+    channels = {column: (q, more | {"depth_uncertainty": "0.05 mm"}) for column, (q, more) in channels.items()}
+    rig = setup({"heat_flow": "meter_bar", "block_conductivity": "167 W/(m*K)"}, channels)
+    found = reduce_steady(trace({"h0 [degC]": 70.0, "h1 [degC]": 65.0, "c0 [degC]": 50.0, "c1 [degC]": 45.0}), rig)
+    assert value(found, "hot_temperature") == pytest.approx(273.15 + 63.0, abs=1e-9)
+    assert found.figures["hot_temperature"].u == pytest.approx(0.05e-3 * np.hypot(200.0, 700.0), rel=1e-6)
+    assert found.figures["temperature_rise"].u == pytest.approx(np.sqrt(2.0) * 0.05e-3 * np.hypot(200, 700), rel=1e-6)
+    heat = found.figures["heat_flow"]
+    assert heat.u / heat.value == pytest.approx(0.005, rel=1e-6)
+
+
+def test_an_uncertainty_of_a_depth_that_is_not_stated_is_refused():
+    with pytest.raises(BadSetup, match="depth_uncertainty"):
+        setup({}, {"hot": ("hot_temperature", {"depth_uncertainty": "0.1 mm"})})
+
+
 COOLANT = {
     "in": ("coolant_in", {"u": 0.0}),
     "out": ("coolant_out", {"u": 0.0}),
