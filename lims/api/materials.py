@@ -40,6 +40,14 @@ class MaterialRequestSerializer(serializers.Serializer[Any]):
     hazards = HazardSerializer(many=True, required=False)
     hazards_source = serializers.CharField(allow_blank=True, required=False)
     remarks = serializers.CharField(allow_blank=True, required=False)
+    price = serializers.DecimalField(
+        max_digits=12,
+        decimal_places=4,
+        allow_null=True,
+        required=False,
+        help_text="Per kg; shown to those who read recipes.",
+    )
+    currency = serializers.CharField(max_length=3, allow_blank=True, required=False, help_text="ISO 4217: EUR")
 
 
 class MaterialChangeSerializer(MaterialRequestSerializer):
@@ -57,6 +65,13 @@ class MaterialSerializer(MaterialRequestSerializer):
     code = serializers.CharField()
     version = serializers.IntegerField()
     cautions = serializers.ListField(child=serializers.CharField(), source="caution_keys")
+
+    def to_representation(self, instance: Any) -> Any:
+        """Without the price for those who may not read recipes."""
+        shown = super().to_representation(instance)
+        if not self.context["request"].user.may("recipe.read"):
+            del shown["price"], shown["currency"]
+        return shown
 
 
 class SupplierRequestSerializer(serializers.Serializer[Any]):
@@ -110,7 +125,7 @@ class Materials(View):
     def post(self, request: Request) -> Response:
         content: Any = valid(MaterialRequestSerializer(data=request.data))
         made = once(self.key, services.create_material)(actor=request.user, **content)  # type: ignore[arg-type]
-        return Response(MaterialSerializer(made).data, status=201)
+        return Response(MaterialSerializer(made, context={"request": request}).data, status=201)
 
 
 class Material(View):
@@ -120,7 +135,8 @@ class Material(View):
 
     @extend_schema(operation_id="material", responses=answers(MaterialSerializer))
     def get(self, request: Request, code: str) -> Response:
-        return Response(MaterialSerializer(selectors.get_material_for(request.user, code)).data)  # type: ignore[arg-type]
+        found = selectors.get_material_for(request.user, code)  # type: ignore[arg-type]
+        return Response(MaterialSerializer(found, context={"request": request}).data)
 
     @extend_schema(
         operation_id="material_change", request=MaterialChangeSerializer, responses=answers(MaterialSerializer)
@@ -129,7 +145,7 @@ class Material(View):
         content: Any = valid(MaterialChangeSerializer(data=request.data))
         found = selectors.get_material_for(request.user, code)  # type: ignore[arg-type]
         changed = services.change_material(found, actor=request.user, **content)  # type: ignore[arg-type]
-        return Response(MaterialSerializer(changed).data)
+        return Response(MaterialSerializer(changed, context={"request": request}).data)
 
 
 class Suppliers(View):

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import shutil
+import tempfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
+from pathlib import Path
+from typing import Any
 
 from analysis.errors import AnalysisError
 from analysis.materials.composing import Typed, bounds, composed_masses
 from analysis.materials.conductivity import MODELS, expect
+from analysis.materials.line_reading import read_lines as read_lines
+from analysis.materials.line_reading import table_text
 from analysis.materials.mixture import mixture
 from lims.core.errors import Invalid
 from lims.materials.models import Material
@@ -42,8 +48,22 @@ def volumes_of(parts: Iterable[tuple[Material, Decimal]]) -> Volumes:
     return Volumes({int(pk): phi for pk, phi in found.volume_fractions.items()}, found.density)
 
 
+def text_of_upload(content: Any, name: str) -> str:
+    """The table of an open file, CSV or XLSX, as text; Invalid for what is neither."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "table"
+        with path.open("wb") as copy:
+            shutil.copyfileobj(content, copy)
+        try:
+            return table_text(path, file=name)
+        except AnalysisError as error:
+            raise Invalid(f"{error}.", code="bad-table", fields={"file": [f"{error}."]}) from error
+
+
 PLACES = Decimal("0.00000001")
 HUNDRED = Decimal(100)
+WHOLE = Decimal("0.0001")
+CENTS = Decimal("0.01")
 
 
 def mass_fractions_of(typed: Sequence[tuple[Material, str, Decimal]]) -> list[Decimal]:
@@ -74,6 +94,31 @@ def mass_fractions_of(typed: Sequence[tuple[Material, str, Decimal]]) -> list[De
 
 
 @dataclass(frozen=True, slots=True)
+class Cost:
+    """Cost of the materials of one kg in `currency`; or in `why` the reason for none."""
+
+    per_kg: Decimal | None = None
+    currency: str = ""
+    why: str = ""
+
+
+def cost_of(parts: Iterable[tuple[Material, Decimal]]) -> Cost:
+    """What the materials of one kg cost; never a partial number: one price missing, and there is none."""
+    kept = [(material, fraction) for material, fraction in parts if fraction > 0]
+    lacking = list(dict.fromkeys(material.name for material, _ in kept if material.price is None))
+    total = sum((fraction for _, fraction in kept), Decimal(0))
+    if not kept or abs(total - 1) > WHOLE:
+        return Cost(why="not computed: the lines do not make 100 %")
+    if lacking:
+        return Cost(why=f"not computed: price of {', '.join(lacking)} missing")
+    currencies = sorted({material.currency for material, _ in kept})
+    if len(currencies) > 1:
+        return Cost(why=f"not computed: prices in {' and '.join(currencies)}; one currency is expected")
+    cost = sum((fraction * (material.price or 0) for material, fraction in kept), Decimal(0))
+    return Cost((cost / total).quantize(CENTS), currencies[0])
+
+
+@dataclass(frozen=True, slots=True)
 class Conducting:
     """Bounds and models of the conductivity [W/(m K)]: (name, source, value, cautions); or why there are none."""
 
@@ -94,7 +139,7 @@ def conducting_of(parts: Iterable[tuple[Material, Decimal]]) -> Conducting:
     lacking = [material.name for material in known.values() if not material.conductivity]
     if lacking:
         return Conducting(why=f"not computed: conductivity of {', '.join(lacking)} missing")
-    if abs(sum((fraction for _, fraction in kept), Decimal(0)) - 1) > Decimal("0.0001"):
+    if abs(sum((fraction for _, fraction in kept), Decimal(0)) - 1) > WHOLE:
         return Conducting(why="not computed: the lines do not make 100 %")
     pairs = [(known[pk], phi) for pk, phi in volumes.fractions.items()]
     low, high = bounds([m.conductivity or 0.0 for m, _ in pairs], fractions=[phi for _, phi in pairs])

@@ -20,7 +20,10 @@ from lims.core.quantities import MICROGRAM, from_si, show_mass, spread_from_si
 from lims.formulations.bridge import Conducting as Conducting
 from lims.formulations.bridge import Volumes, volumes_of
 from lims.formulations.bridge import conducting_of as conducting_of
+from lims.formulations.bridge import cost_of as cost_of
 from lims.formulations.bridge import mass_fractions_of as mass_fractions_of
+from lims.formulations.bridge import read_lines as read_lines
+from lims.formulations.bridge import text_of_upload as text_of_upload
 from lims.formulations.kinds import TESTS, shown_settings
 from lims.formulations.models import (
     Batch,
@@ -167,6 +170,11 @@ class Composition:
     def missing(self) -> Decimal:
         """How many percent are missing to 100; negative: too much."""
         return Decimal(100) - self.total
+
+    @property
+    def too_much(self) -> Decimal:
+        """How many percent there are beyond 100; negative: missing."""
+        return -self.missing
 
 
 def composition_of(version: FormulationVersion) -> Composition:

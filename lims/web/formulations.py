@@ -6,12 +6,13 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import path, reverse
+from django.urls import path, re_path, reverse
 from django.views.decorators.http import require_POST
 
 from lims.accounts.acts import once
 from lims.audit.selectors import history_of, readable
-from lims.core.errors import Refusal
+from lims.comparisons.tracing import start_of, trace
+from lims.core.errors import Refusal, Stale
 from lims.formulations import selectors, services
 from lims.formulations.kinds import shown_settings
 from lims.formulations.states import VersionState
@@ -20,16 +21,20 @@ from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms.fields import ReasonForm, SignForm
 from lims.web.forms.formulations import (
+    CopyForm,
     EditForm,
     FormulationForm,
     LineForm,
     StepForm,
+    TableForm,
+    beside,
     line_initial,
     lines_of,
     sheet_of_rows,
     step_initial,
     steps_of,
 )
+from lims.web.line_tables import WRITERS, line_rows
 from lims.web.rows import filled, head_form, is_adding, row_set
 from lims.web.standing import DecideForm
 
@@ -50,7 +55,8 @@ def formulations(request: HttpRequest) -> HttpResponse:
 def formulation_new(request: HttpRequest) -> HttpResponse:
     """Write a new formulation: its lines and steps on one page."""
     form = head_form(request, FormulationForm)
-    lines, steps = _rows(request)
+    table = _table(request)
+    lines, steps = _rows(request, table)
 
     def create() -> Any:
         return once(key_of(request), services.create_formulation)(
@@ -58,8 +64,7 @@ def formulation_new(request: HttpRequest) -> HttpResponse:
         )
 
     done = _send(request, form, (lines, steps), create, lambda made: reverse("formulation", args=[made.code]))
-    context = {"form": form, "lines": lines, "steps": steps}
-    return done or render(request, "formulations/formulation_form.html", context, status=_status(form, lines, steps))
+    return done or _form_page(request, form=form, lines=lines, steps=steps, table=table)
 
 
 @page("formulation.edit")
@@ -67,7 +72,8 @@ def formulation_edit(request: HttpRequest, code: str) -> HttpResponse:
     """Write the lines and steps of a draft."""
     version = selectors.get_version_for(person(request), code)
     form = head_form(request, EditForm, initial={"read": version.version})
-    lines, steps = _rows(request, version)
+    table = _table(request)
+    lines, steps = _rows(request, table, version)
 
     def edit() -> Any:
         return once(key_of(request), services.edit_draft)(
@@ -79,8 +85,30 @@ def formulation_edit(request: HttpRequest, code: str) -> HttpResponse:
         )
 
     done = _send(request, form, (lines, steps), edit, lambda made: reverse("formulation", args=[made.code]))
-    context = {"form": form, "lines": lines, "steps": steps, "version": version}
-    return done or render(request, "formulations/formulation_form.html", context, status=_status(form, lines, steps))
+    stored = [] if done else _stored(form, lines, steps, version)
+    return done or _form_page(request, form=form, lines=lines, steps=steps, table=table, version=version, stored=stored)
+
+
+def _form_page(request: HttpRequest, **context: Any) -> HttpResponse:
+    context["kept"] = context["form"].is_bound or is_adding(request)
+    status = 422 if context["table"].errors else _status(context["form"], context["lines"], context["steps"])
+    return render(request, "formulations/formulation_form.html", context, status=status)
+
+
+def _stored(form: Any, lines: Any, steps: Any, version: Any) -> list[tuple[str, str, str]]:
+    """Where somebody changed the draft meanwhile: what stands now beside what was typed; sending again is meant."""
+    refusal = getattr(form, "refusal", None)
+    if not isinstance(refusal, Stale):
+        return []
+    form.data = form.data.copy() | {"read": str(refusal.extra["version"])}
+    return beside(version, lines=lines_of(filled(lines)), steps=steps_of(filled(steps)))
+
+
+def _table(request: HttpRequest) -> TableForm:
+    """The table to take lines from; bound only where its button was pressed."""
+    if request.method == "POST" and request.POST.get("add") == "table":
+        return TableForm(request.POST, request.FILES)
+    return TableForm(initial={"table": request.POST.get("table", "")})
 
 
 @require_POST
@@ -93,18 +121,19 @@ def formulation_sheet(request: HttpRequest) -> HttpResponse:
     context: dict[str, Any] = {"waiting": len(typed) - len(right)}
     try:
         if right and not context["waiting"]:
-            context["composition"], context["conducting"] = sheet_of_rows(right)
+            context |= sheet_of_rows(right)
             context["meetings"] = warnings_between([line.row.material for line in context["composition"].lines])
     except Refusal as refusal:
         context["problem"] = str(refusal)
     return render(request, "formulations/_sheet.html", context)
 
 
-def _rows(request: HttpRequest, version: Any = None) -> tuple[Any, Any]:
+def _rows(request: HttpRequest, table: TableForm, version: Any = None) -> tuple[Any, Any]:
+    added = table.rows() if table.is_bound and table.is_valid() else []
     lines = line_initial(version.lines.select_related("material")) if version else []
     steps = step_initial(version.steps.all()) if version else []
     return (
-        row_set(request, LineForm, prefix="lines", initial=lines),
+        row_set(request, LineForm, prefix="lines", initial=lines, added=added),
         row_set(request, StepForm, prefix="steps", initial=steps),
     )
 
@@ -113,9 +142,13 @@ def _send(request: HttpRequest, form: Any, rows: tuple[Any, ...], act: Any, to: 
     """Do the act when form and rows are right; rows that are not right come back with the form."""
     if request.method != "POST" or is_adding(request):
         return None
-    if not all([rows_.is_valid() for rows_ in rows]):
+    right, left = all([rows_.is_valid() for rows_ in rows]), request.POST.get("table", "").strip() or request.FILES
+    if not right or left:
         form.is_valid()
-        form.add_error(None, "Some rows are not right. What you typed is still here.")
+        if not right:
+            form.add_error(None, "Some rows are not right. What you typed is still here.")
+        if left:
+            form.add_error(None, "A table stands beside the lines. Add its lines, or empty it, then save.")
         return None
     return submitted(request, form, act, to=to)
 
@@ -131,23 +164,52 @@ def formulation(request: HttpRequest, code: str, *, failed: Failed | None = None
     """One version of a formulation; without a version number the newest."""
     user = person(request)
     version = selectors.get_version_for(user, code)
+    parts = [(line.material, line.fraction) for line in version.lines.select_related("material")]
+    materials = [material for material, _ in parts]
     context = {
         "version": version,
         "composition": selectors.composition_of(version),
-        "conducting": selectors.conducting_of([(line.material, line.fraction) for line in version.lines.all()]),
+        "conducting": selectors.conducting_of(parts),
+        "cost": selectors.cost_of(parts),
         "steps": [(step, shown_settings(step)) for step in version.steps.order_by("position")],
         "versions": version.formulation.versions.order_by("-number"),
         "differences": selectors.differences(version.parent, version) if version.parent else [],
         "batches": version.batches.order_by("-id")[:50],
+        "copies": version.successors.exclude(formulation=version.formulation).select_related("formulation")[:50],
+        "came_of": _came_of(user, version),
         "actions": FORMULATION.buttons(user, version, failed=failed),
         "refusal": failed.refusal if failed else None,
         "may_edit": user.may("formulation.edit") and version.state == VersionState.DRAFT,
         "may_plan": user.may("batch.plan") and version.state == VersionState.APPROVED,
-        "meetings": warnings_between([line.material for line in version.lines.select_related("material")]),
-        "caution_keys": sorted({key for line in version.lines.all() for key in line.material.caution_keys}),
+        "meetings": warnings_between(materials),
+        "caution_keys": sorted({key for material in materials for key in material.caution_keys}),
         "entries": readable(_history(version)[:50], user),
     }
     return render(request, "formulations/formulation.html", context, status=failed.status if failed else 200)
+
+
+CAME_OF = ("sample", "comparison")
+MOST_TRACED = 20
+
+
+def _came_of(user: Any, version: Any) -> list[tuple[str, list[Any]]]:
+    """The samples and comparisons that came of a version's newest batches, each record once."""
+    found: dict[str, dict[int, Any]] = {kind: {} for kind in CAME_OF}
+    for batch in version.batches.order_by("-id")[:MOST_TRACED]:
+        traced = trace(user, start_of(user, "batch", batch.code), "forward", most=50)
+        for kind in CAME_OF:
+            found[kind] |= {node.id: node for node in traced.of(kind)}
+    return [(kind, sorted(nodes.values(), key=lambda node: -node.id)) for kind, nodes in found.items() if nodes]
+
+
+@page("recipe.read")
+def formulation_lines(request: HttpRequest, code: str, form: str) -> HttpResponse:
+    """The lines of a version as a table to take away."""
+    version = selectors.get_version_for(person(request), code)
+    write, kind = WRITERS[form]
+    answer = HttpResponse(write(line_rows(selectors.composition_of(version))), content_type=kind)
+    answer["Content-Disposition"] = f'attachment; filename="{version.code.replace("/", "-")}-lines.{form}"'
+    return answer
 
 
 def _history(version: Any) -> Any:
@@ -173,6 +235,10 @@ def formulation_difference(request: HttpRequest, code: str) -> HttpResponse:
 
 def _next(version: Any, *, actor: Any, reason: str, key: str | None = None) -> Any:
     return once(key, services.new_version)(version, actor=actor, reason=reason)
+
+
+def _copy(version: Any, *, actor: Any, key: str | None = None, **values: Any) -> Any:
+    return once(key, services.copy_formulation)(version, actor=actor, **values)
 
 
 def _own(user: Any, version: Any) -> str:
@@ -228,6 +294,14 @@ FORMULATION = RecordPage(
             states(_V.APPROVED, _V.SUPERSEDED, _V.WITHDRAWN, _V.ABANDONED),
         ),
         RecordAct(
+            "copy",
+            "Copy into a new formulation",
+            "formulation.create",
+            _copy,
+            CopyForm,
+            done="Copied from {code}; you find the copy on top of the list of formulations.",
+        ),
+        RecordAct(
             "withdraw",
             "Withdraw",
             "formulation.withdraw",
@@ -246,6 +320,7 @@ urlpatterns = [
     path("formulations/new/", formulation_new, name="formulation-new"),
     path("formulations/sheet/", formulation_sheet, name="formulation-sheet"),
     *FORMULATION.paths(),
+    re_path(r"^formulations/(?P<code>.+)/lines\.(?P<form>csv|xlsx)$", formulation_lines, name="formulation-lines"),
     path("formulations/<path:code>/edit/", formulation_edit, name="formulation-edit"),
     path("formulations/<path:code>/difference/", formulation_difference, name="formulation-difference"),
     path("formulations/<path:code>/", formulation, name="formulation"),

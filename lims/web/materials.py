@@ -41,7 +41,8 @@ def materials(request: HttpRequest) -> HttpResponse:
 @page("material.create")
 def material_new(request: HttpRequest) -> HttpResponse:
     """Name a material."""
-    form = MaterialForm(request.POST or None, initial={"kind": request.GET.get("kind", "filler")})
+    initial = {"kind": request.GET.get("kind", "filler")}
+    form = MaterialForm(request.POST or None, initial=initial, prices=person(request).may("recipe.read"))
     done = submitted(
         request,
         form,
@@ -62,6 +63,7 @@ def material(request: HttpRequest, code: str) -> HttpResponse:
         "over_lots": _over_lots(found),
         "entries": readable(history_of("material", found.code)[:50], person(request)),
         "may_change": person(request).may("material.change"),
+        "sees_price": person(request).may("recipe.read"),
         "may_receive": person(request).may("lot.receive"),
         "sheets": selectors.sheets_of(found)[:20],
         "incompatibilities": [(row, row.seen_from(found)) for row in selectors.incompatibilities_of(found)],
@@ -82,7 +84,8 @@ def _over_lots(found: Any) -> list[tuple[str, list[Any]]]:
 def material_change(request: HttpRequest, code: str) -> HttpResponse:
     """Change what is known of a material."""
     found = selectors.get_material_for(person(request), code)
-    form = MaterialForm(request.POST or None, initial=material_initial(found))
+    sees = person(request).may("recipe.read")
+    form = MaterialForm(request.POST or None, initial=material_initial(found), prices=sees)
     done = submitted(
         request,
         form,

@@ -4,6 +4,7 @@ import { startDrop } from "./drop.js";
 import { startKeep } from "./keep.js";
 import { startNumber } from "./number.js";
 import { startOnce } from "./once.js";
+import { startOrder } from "./order.js";
 import { startPlots } from "./plot.js";
 import { startQueue } from "./queue.js";
 import { startRefresh } from "./refresh.js";
@@ -18,6 +19,7 @@ export function start(root) {
   startKeep(root);
   startOnce(root);
   startDrop(root);
+  startOrder(root);
   startPlots(root);
   startScan(root);
   startSymbol(root);

@@ -17,6 +17,7 @@ from lims.formulations.services.testing import add_batch_photo, add_batch_test
 from lims.formulations.services.versions import (
     abandon_version,
     approve_version,
+    copy_formulation,
     create_formulation,
     edit_draft,
     new_version,
@@ -45,6 +46,7 @@ __all__ = [
     "begin_step",
     "check_weighing",
     "close_weighing",
+    "copy_formulation",
     "correct_weighing",
     "correction_for",
     "create_formulation",

@@ -34,13 +34,7 @@ def create_formulation(
     steps: Sequence[StepSpec] = (),
 ) -> Formulation:
     """Begin a formulation; its first version is a draft, `formulation.versions.get()`."""
-    if Formulation.objects.filter(name__iexact=name.strip()).exists():
-        taken = {"name": ["This name is taken."]}
-        raise Conflict(f"There is a formulation called {name.strip()} already.", code="name-taken", fields=taken)
-    formulation = Formulation(
-        code=next_code("formulation"), name=name.strip(), purpose=purpose.strip(), created_by=actor
-    )
-    formulation.save()
+    formulation = _named(name, purpose, actor)
     version = _new(formulation, number=1, author=actor)
     _write(version, lines=lines, steps=steps)
     return formulation
@@ -57,8 +51,20 @@ def new_version(parent: FormulationVersion, *, actor: User, reason: str) -> Form
     last = formulation.versions.order_by("-number").first()
     number = (last.number if last else 0) + 1
     version = _new(formulation, number=number, author=actor, parent=parent, reason=reason.strip())
-    _write(version, lines=[_line(row) for row in parent.lines.all()], steps=[_step(s) for s in parent.steps.all()])
+    _write_as(version, parent)
     return version
+
+
+@act("formulation.create")
+def copy_formulation(
+    origin: FormulationVersion, *, actor: User, name: str, purpose: str = "", reason: str = ""
+) -> Formulation:
+    """Begin a new formulation as a copy of any version; its first version names where it came from."""
+    formulation = _named(name, purpose, actor)
+    words = " ".join(filter(None, (f"Copied from {origin.code}.", reason.strip())))
+    version = _new(formulation, number=1, author=actor, parent=origin, reason=words)
+    _write_as(version, origin)
+    return formulation
 
 
 @act("formulation.edit")
@@ -151,6 +157,23 @@ def abandon_version(version: FormulationVersion, *, actor: User, reason: str = "
     fresh: FormulationVersion = advance(version, VERSION_MACHINE, "abandon")
     fresh.save()
     return fresh
+
+
+def _write_as(version: FormulationVersion, other: FormulationVersion) -> None:
+    """Give a version what another one holds."""
+    lines, steps = other.lines.select_related("material"), other.steps.all()
+    _write(version, lines=[_line(row) for row in lines], steps=[_step(row) for row in steps])
+
+
+def _named(name: str, purpose: str, actor: User) -> Formulation:
+    if Formulation.objects.filter(name__iexact=name.strip()).exists():
+        taken = {"name": ["This name is taken."]}
+        raise Conflict(f"There is a formulation called {name.strip()} already.", code="name-taken", fields=taken)
+    formulation = Formulation(
+        code=next_code("formulation"), name=name.strip(), purpose=purpose.strip(), created_by=actor
+    )
+    formulation.save()
+    return formulation
 
 
 def _new(formulation: Formulation, *, number: int, author: User, **facts: Any) -> FormulationVersion:

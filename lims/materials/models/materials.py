@@ -18,6 +18,9 @@ from lims.materials.models.parts import Written
 class Material(Recorded):
     """What is bought or made as an ingredient: a filler, a fluid, an additive, an alloy, a sheet."""
 
+    # what a recipe costs tells much of the recipe
+    CONFIDENTIAL = frozenset({"price", "currency"})
+
     code = models.CharField(max_length=12, unique=True, editable=False)
     name = models.CharField(max_length=200, unique=True)
     kind = models.CharField(max_length=30)
@@ -30,6 +33,10 @@ class Material(Recorded):
     hazards = models.JSONField(default=list, blank=True, help_text="Codes and texts from the safety data sheet.")
     hazards_source = models.CharField(max_length=200, blank=True)
     remarks = models.TextField(blank=True)
+    price = models.DecimalField(
+        max_digits=12, decimal_places=4, null=True, blank=True, validators=[MinValueValidator(0)], help_text="per kg"
+    )
+    currency = models.CharField(max_length=3, blank=True, help_text="ISO 4217: EUR")
 
     class Meta:
         verbose_name = "material"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
+from decimal import Decimal
 from typing import Any, TypedDict, Unpack
 
 from lims.accounts.acts import act
@@ -15,6 +16,7 @@ from lims.materials.kinds import kind_of, property_of
 from lims.materials.models import Material
 
 # H and P statements of the Globally Harmonized System (GHS), with EUH of the European list; combined ones with a plus.
+CURRENCY_CODE = re.compile(r"[A-Z]{3}")
 HAZARD_CODE = re.compile(r"^(EUH|H|P)\d{3}[A-Za-z]{0,3}(\+(H|P)\d{3}[A-Za-z]{0,3})*$")
 
 
@@ -32,6 +34,8 @@ class MaterialFields(TypedDict, total=False):
     hazards: list[dict[str, str]]
     hazards_source: str
     remarks: str
+    price: Decimal | None
+    currency: str
 
 
 @act("material.create")
@@ -72,6 +76,7 @@ def _fill(material: Material, fields: Mapping[str, Any]) -> None:
     kind_of(material.kind)
     _check_name(material)
     _check_ranges(material)
+    _check_price(material)
     material.hazards = checked_hazards(material.hazards)
     if material.hazards and not material.hazards_source.strip():
         raise Invalid(
@@ -97,6 +102,19 @@ def _check_ranges(material: Material) -> None:
                 code="out-of-range",
                 fields={name: [f"Expected {known.least:g} to {known.most:g} in SI. Is the unit right?"]},
             )
+
+
+def _check_price(material: Material) -> None:
+    """A price has its currency, by the three letters of ISO 4217; a currency without a price says nothing."""
+    material.currency = material.currency.upper() if material.price is not None else ""
+    if material.price is None:
+        return
+    if material.price < 0:
+        raise Invalid("A price is not below nothing.", fields={"price": ["Expected zero or above."]})
+    if not CURRENCY_CODE.fullmatch(material.currency):
+        found = f"'{material.currency}' found" if material.currency else "nothing found"
+        words = f"{found}, expected three letters as in ISO 4217: EUR."
+        raise Invalid("A price needs its currency.", code="no-currency", fields={"currency": [words]})
 
 
 def checked_hazards(hazards: Iterable[Mapping[str, str]], *, field: str = "hazards") -> list[dict[str, str]]:

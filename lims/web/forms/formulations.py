@@ -9,9 +9,20 @@ from typing import Any
 
 from django import forms
 
+from lims.core.errors import Refusal
 from lims.core.quantities import from_si, mass_in, mass_in_kg
 from lims.formulations.kinds import SETTINGS, TESTS, setting_to_si
-from lims.formulations.selectors import approved_versions, composed, conducting_of, equipment, mass_fractions_of
+from lims.formulations.selectors import (
+    approved_versions,
+    composed,
+    conducting_of,
+    cost_of,
+    equipment,
+    mass_fractions_of,
+    read_lines,
+    step_words,
+    text_of_upload,
+)
 from lims.formulations.services import LineSpec, StepSpec
 from lims.materials.selectors import materials
 from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
@@ -30,6 +41,14 @@ class FormulationForm(forms.Form):
 
     name = forms.CharField(max_length=200)
     purpose = TextArea(required=False, rows=2)
+
+
+class CopyForm(forms.Form):
+    """A new formulation out of a version."""
+
+    name = forms.CharField(label="Name of the new formulation", max_length=200)
+    purpose = TextArea(required=False, rows=2)
+    reason = forms.CharField(label="Why", required=False, max_length=400)
 
 
 class EditForm(forms.Form):
@@ -74,6 +93,61 @@ class StepForm(forms.Form):
     hold_point = forms.BooleanField(label="Second person", required=False)
 
 
+class TableForm(forms.Form):
+    """Lines that come from a spreadsheet, pasted or in a file."""
+
+    table = TextArea(
+        label="Paste from a spreadsheet",
+        required=False,
+        rows=5,
+        help_text="One line a row: code or name of the material, amount, and if not percent by mass the basis: parts,"
+        " volume or rest.",
+    )
+    file = forms.FileField(
+        label="Or a file, CSV or XLSX",
+        required=False,
+        widget=forms.ClearableFileInput(attrs={"accept": ".csv,.txt,.tsv,.xlsx"}),
+    )
+
+    def rows(self) -> list[dict[str, Any]]:
+        """The lines as the page's rows; none, with each bad row named beside the text, where one is not right."""
+        upload = self.cleaned_data.get("file")
+        text = self.cleaned_data["table"]
+        if upload is not None:
+            try:
+                text = text_of_upload(upload.file, upload.name)
+            except Refusal as refusal:
+                self.add_error("file", refusal.message)
+                return []
+        rows, problems = typed_rows(text)
+        for problem in problems:
+            self.add_error("table", f"{problem[:1].upper()}{problem[1:]}.")
+        # a file cannot be chosen for somebody again; its text stays where it can be mended
+        self.data = self.data.copy() | {"table": text if problems else ""}
+        return [] if problems else rows
+
+
+def typed_rows(text: str) -> tuple[list[dict[str, Any]], list[str]]:
+    """Rows of the page out of a pasted table, and a sentence for each row that is not right."""
+    known = {word.lower(): m.code for m in materials() for word in (m.name, m.code)}
+    read = read_lines(text)
+    unknown = [
+        f"row {line.row}: material '{line.material[:60]}' found, expected the code or name of a material known here"
+        for line in read.lines
+        if line.material.lower() not in known
+    ]
+    fresh = {"tolerance": "0.5", "outer": "2"}
+    rows = [
+        {"material": known[line.material.lower()], "percent": line.amount, "basis": BASIS_FIELD[line.basis]} | fresh
+        for line in read.lines
+        if line.material.lower() in known
+    ]
+    return rows, [*read.problems, *unknown]
+
+
+BASIS_FIELD = {"mass": "", "parts": "parts", "volume": "volume", "rest": "rest"}
+
+
 def lines_of(rows: Iterable[dict[str, Any]]) -> list[LineSpec]:
     """Rows of the page as the service takes them: whatever was typed, as mass fractions."""
     known = {m.code: m for m in materials()}
@@ -93,10 +167,11 @@ class TypedLine:
     fraction: Decimal
 
 
-def sheet_of_rows(rows: Iterable[dict[str, Any]]) -> tuple[Any, Any]:
-    """What the typed rows make: the composition, and what it can conduct."""
+def sheet_of_rows(rows: Iterable[dict[str, Any]]) -> dict[str, Any]:
+    """What the typed rows make: the composition, what it can conduct, what it costs."""
     lines = [TypedLine(line.material, line.fraction) for line in lines_of(rows)]
-    return composed(lines), conducting_of((line.material, line.fraction) for line in lines)
+    parts = [(line.material, line.fraction) for line in lines]
+    return {"composition": composed(lines), "conducting": conducting_of(parts), "cost": cost_of(parts)}
 
 
 def steps_of(rows: Iterable[dict[str, Any]]) -> list[StepSpec]:
@@ -110,6 +185,23 @@ def steps_of(rows: Iterable[dict[str, Any]]) -> list[StepSpec]:
         )
         for row in rows
     ]
+
+
+def beside(version: Any, *, lines: Sequence[LineSpec], steps: Sequence[StepSpec]) -> list[tuple[str, str, str]]:
+    """What is stored and what was typed, each (what, stored, typed), where the two differ."""
+    stored, typed = _shares(version.lines.select_related("material").order_by("position")), _shares(lines)
+    for rows, found in ((version.steps.order_by("position"), stored), (steps, typed)):
+        found.update({f"step {number}": step_words(step) for number, step in enumerate(rows, start=1)})
+    names = dict.fromkeys([*stored, *typed])
+    pairs = [(name, stored.get(name, ""), typed.get(name, "")) for name in names]
+    return [(name, was, now) for name, was, now in pairs if was != now]
+
+
+def _shares(lines: Iterable[Any]) -> dict[str, str]:
+    found: dict[str, Decimal] = {}
+    for line in lines:
+        found[line.material.name] = found.get(line.material.name, Decimal(0)) + line.fraction * PERCENT
+    return {name: f"{plain(share)} %" for name, share in found.items()}
 
 
 def line_initial(lines: Iterable[Any]) -> list[dict[str, Any]]:
@@ -166,7 +258,17 @@ class ExploreForm(forms.Form):
     target_mass = NumberField(label="Amount to make", unit="g", least=0)
 
 
-class WeighForm(forms.Form):
+class OverrideFields(forms.Form):
+    """Quality's word for equipment that may not be used; shown once it is asked for."""
+
+    override_reason = forms.CharField(label="Why it may be used", required=False, max_length=400)
+    override_name = forms.CharField(label="Quality: user name", required=False, max_length=150)
+    override_password = forms.CharField(
+        label="Quality: password", required=False, widget=forms.PasswordInput(attrs={"autocomplete": "off"})
+    )
+
+
+class WeighForm(OverrideFields):
     """One weighing at the bench."""
 
     lot = CodeField("lot", label="Lot", help_text="Scan the container.")
@@ -191,11 +293,6 @@ class WeighForm(forms.Form):
             ("mine", "Mine stands, the other is corrected"),
             ("both", "Both are in the vessel"),
         ],
-    )
-    override_reason = forms.CharField(label="Why it may be used", required=False, max_length=400)
-    override_name = forms.CharField(label="Quality: user name", required=False, max_length=150)
-    override_password = forms.CharField(
-        label="Quality: password", required=False, widget=forms.PasswordInput(attrs={"autocomplete": "off"})
     )
     scanned = forms.BooleanField(required=False, widget=forms.HiddenInput)
     seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
@@ -293,7 +390,7 @@ class PromoteForm(forms.Form):
     purpose = TextArea(required=False, rows=2)
 
 
-class DoStepForm(forms.Form):
+class DoStepForm(OverrideFields):
     """Confirm one step: a field for each setting that has a target, a second person at a hold point."""
 
     skipped = forms.BooleanField(label="This step was left out", required=False)
@@ -319,7 +416,12 @@ class DoStepForm(forms.Form):
         )
         self.fields = fields | {"equipment": equipment_field} | self.fields
 
+    def ask_for_override(self, asked: bool) -> None:
+        """Leave quality's fields out of what is shown until equipment was refused."""
+        for name in [] if asked else OverrideFields.base_fields:
+            self.fields.pop(name, None)
+
     def values(self) -> dict[str, Any]:
         """What the service takes but for the second person: settings in SI."""
-        data = {k: v for k, v in self.cleaned_data.items() if k != "seen_by"}
+        data = {k: v for k, v in self.cleaned_data.items() if k not in ("seen_by", "override_name")}
         return data | {key: setting_to_si(key, data[key]) for key in SETTINGS if key in data}

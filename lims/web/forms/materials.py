@@ -74,8 +74,15 @@ class MaterialForm(forms.Form):
         help_text="From the safety data sheet, one a line: the code, then its words. H335 May irritate the airways",
     )
     hazards_source = forms.CharField(label="Source of the hazards", required=False, max_length=200)
+    price = NumberField(label="Price per kg", required=False, least=0)
+    currency = forms.CharField(required=False, max_length=3, help_text="Of the price, by ISO 4217: EUR")
     remarks = TextArea(required=False)
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, prices: bool = True, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not prices:
+            del self.fields["price"], self.fields["currency"]
 
     def values(self) -> dict[str, Any]:
         """What the service takes, in SI."""
@@ -100,12 +107,13 @@ def read_hazards(text: str) -> list[dict[str, str]]:
 
 def material_initial(material: Any) -> dict[str, Any]:
     """A material as its form shows it."""
-    names = ("name", "kind", "conductivity_source", "shape", "hazards_source", "remarks", "version")
+    names = ("name", "kind", "conductivity_source", "shape", "hazards_source", "remarks", "version", "currency")
     initial = {name: getattr(material, name) for name in names}
     for name, unit in (("density", "g/cm^3"), ("conductivity", "W/(m*K)")):
         value, u = getattr(material, name), getattr(material, f"{name}_u")
         initial[name] = None if value is None else f"{from_si(value, unit=unit, of=name):.10g}"
         initial[f"{name}_u"] = None if u is None else f"{spread_from_si(u, unit=unit, of=name):.10g}"
+    initial["price"] = None if material.price is None else f"{material.price.normalize():f}"
     initial["hazards"] = "\n".join(material.hazard_texts)
     return initial
 
