@@ -225,7 +225,7 @@ STORAGES = {
 }
 # What stands at the head of every paper (ISO/IEC 17025, 7.8.2.1 b).
 LABORATORY_NAME = env.text("LABORATORY_NAME", default="Thermal interface laboratory")
-LABORATORY_ADDRESS = env.text("LABORATORY_ADDRESS")
+LABORATORY_ADDRESS = env.text("LABORATORY_ADDRESS", default="1 Bench Road, Trial Town" if TRIAL else "")
 # The address people reach the laboratory under, for symbols on papers; blank: as they reached it just now.
 PUBLIC_ADDRESS = env.text("PUBLIC_ADDRESS").rstrip("/")
 # properties of lots that this laboratory adds (lims.materials.configured says what stands in the file)

@@ -13,12 +13,13 @@ from django.utils import timezone
 from lims.accounts.acts import require
 from lims.accounts.models import User
 from lims.comparisons import bridge
-from lims.comparisons.freezing import content_of_comparison, laboratory
+from lims.comparisons.freezing import content_of_comparison
 from lims.comparisons.models import Comparison, Report
 from lims.comparisons.selectors import answer_of
 from lims.core.errors import NotFound
 from lims.core.papers import Signed
-from lims.signatures.freezing import content_of, signed_lines, state_of, verify, withdrawal_of
+from lims.quality.models import Certificate
+from lims.signatures.freezing import content_of, signed_lines, verify, withdrawal_of
 
 READ = "laboratory.read"
 KEPT_SECONDS = 3600
@@ -60,7 +61,7 @@ def get_report_for(user: User, code: str) -> Report:
 
 def reports_of(comparison: Comparison) -> list[Report]:
     """The reports of one comparison, newest first."""
-    return list(comparison.reports.select_related("author", "signature").order_by("-issue"))
+    return list(comparison.reports.select_related("author", "signature", "superseded_by").order_by("-issue"))
 
 
 def last_report_of(comparison: Comparison) -> Report | None:
@@ -70,7 +71,7 @@ def last_report_of(comparison: Comparison) -> Report | None:
 
 def standing_of(report: Report, *, address: str = "") -> Standing:
     """How a report stands now; drawn on its page and on every paper made of it after it was issued."""
-    state, broken = state_of(report), tuple(verify(report))
+    state, broken = report.state, tuple(verify(report))
     return Standing(
         code=report.code,
         digest=report.digest,
@@ -95,6 +96,21 @@ def standing_now(report: Report, *, address: str = "") -> tuple[dict[str, Any], 
         address=address,
         at=report.at,
     )
+
+
+def paper_by_code(code: str) -> dict[str, Any] | None:
+    """What anybody may know of a paper by its code: identity, issue, state, digest; None where there is none."""
+    for model in (Report, Certificate):
+        found = model.objects.filter(code=code.strip().upper()).first()
+        if found is not None:
+            told = {"code": found.code, "issue": found.issue, "state": found.state, "digest": found.digest}
+            return told | {
+                "kind": found.record_kind,
+                "issued": found.at,
+                "file": found.paper.sha256,
+                "broken": verify(found),
+            }
+    return None
 
 
 def _marks(report: Report, state: str) -> list[str]:
@@ -168,10 +184,3 @@ def changed_since(report: Report, content: Mapping[str, Any]) -> list[str]:
 def today() -> str:
     """The day, for a draft's head."""
     return timezone.localdate().isoformat()
-
-
-__all__ = [
-    "DRAFT", "Standing", "changed_since", "content_of_report", "draft_of", "get_report_for", "laboratory",
-    "last_report_of", "notice_of", "notices_for", "reports_for", "reports_of", "standing_now",
-    "standing_of", "today",
-]  # fmt: skip

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 import segno
 import typst
+from django.conf import settings
 from django.template.loader import render_to_string
 
 from lims.core.display import pretty_unit, show_figure
@@ -184,6 +185,11 @@ def page_of_paper(paper: Paper) -> bytes:
     qr = symbol(paper.address) if paper.address else ""
     context = {"paper": paper, "qr": qr, "signatures": [one.said for one in paper.signatures]}
     return render_to_string("papers/paper.html", context).encode()
+
+
+def check_address(root: str) -> str:
+    """Where anybody may check a paper by its code, as a pattern; `root` is how the site was reached just now."""
+    return f"{settings.PUBLIC_ADDRESS or root.rstrip('/')}/check/{{code}}/"
 
 
 def figure_words(value: float | None, u: float | None, unit: str, *, expanded: float | None = None) -> str:

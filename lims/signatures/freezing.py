@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
@@ -22,7 +22,7 @@ from lims.core.papers import Signed
 from lims.files.selectors import open_file
 from lims.files.services import store_file
 from lims.signatures.models import Issued, Meaning, Signature
-from lims.signatures.services import canonical, digest_of, sign, stands
+from lims.signatures.services import canonical, sign, stands
 
 P = TypeVar("P", bound=Issued)
 BROKEN = "content differs from what was signed"
@@ -104,10 +104,11 @@ def withdraw_paper(paper: P, *, actor: User, password: str, reason: str) -> P:
     fresh = locked(paper)
     if withdrawal_of(fresh):
         raise Conflict(f"{fresh.code} is withdrawn already.", code="withdrawn")
+    before = fresh.state
     content = {"paper": fresh.code, "digest": fresh.digest, "reason": reason.strip()}
     subject = (fresh.record_kind, fresh.code)
     sign(actor=actor, password=password, meaning=Meaning.WITHDRAWN, subject=subject, content=content)
-    note_change(fresh, {"state": (state_of(fresh, withdrawn=False), "withdrawn")})
+    note_change(fresh, {"state": (before, "withdrawn")})
     return fresh
 
 
@@ -128,21 +129,41 @@ def withdrawal_of(paper: Issued) -> Signature | None:
     return rows.filter(meaning=Meaning.WITHDRAWN).first()
 
 
-def state_of(paper: Issued, *, withdrawn: bool | None = None) -> str:
-    """Where a paper stands: issued, superseded or withdrawn."""
-    gone = withdrawal_of(paper) is not None if withdrawn is None else withdrawn
-    if gone:
-        return "withdrawn"
-    return "superseded" if type(paper)._default_manager.filter(supersedes=paper).exists() else "issued"
+def listed(papers: Sequence[Issued]) -> list[dict[str, Any]]:
+    """Papers of one kind as a list shows them: state and whether they are broken, by one query for all.
+
+    The papers come with `superseded_by` and `signature` fetched; their files are looked at on their own pages.
+    """
+    codes = [paper.code for paper in papers]
+    kind = papers[0].record_kind if papers else ""
+    withdrawn = Signature.objects.filter(subject_kind=kind, subject_code__in=codes, meaning=Meaning.WITHDRAWN)
+    gone = set(withdrawn.values_list("subject_code", flat=True))
+    return [
+        {
+            "paper": paper,
+            "state": "withdrawn" if paper.code in gone else "superseded" if _replaced(paper) else "issued",
+            "broken": bool(_content_problems(paper)) or not stands(paper.signature),
+        }
+        for paper in papers
+    ]
 
 
-def verify(paper: Issued) -> list[str]:
-    """What is broken about a paper, in sentences; empty where what stands is what was signed."""
+def _replaced(paper: Issued) -> bool:
+    return getattr(paper, "superseded_by", None) is not None
+
+
+def _content_problems(paper: Issued) -> list[str]:
     found = []
     if hashlib.sha256(paper.content.encode()).hexdigest() != paper.digest:
         found.append(f"{BROKEN}: the digest of the content is another one.")
     if paper.signature.content.get("digest") != paper.digest:
         found.append(f"{BROKEN}: the signature names another digest.")
+    return found
+
+
+def verify(paper: Issued) -> list[str]:
+    """What is broken about a paper, in sentences; empty where what stands is what was signed."""
+    found = _content_problems(paper)
     for signature in signatures_on(paper):
         if not stands(signature):
             found.append(f"{BROKEN}: the signature of {signature.printed_name} itself was changed.")
@@ -169,9 +190,3 @@ def signed_lines(paper: Issued) -> tuple[Signed, ...]:
 def signed_line(row: Signature) -> Signed:
     """One signature as it is shown."""
     return Signed(row.printed_name, row.get_meaning_display(), row.at, row.zone, row.digest, stands(row))
-
-
-__all__ = [
-    "BROKEN", "Issuing", "canonical", "content_of", "digest_of", "issue_paper", "signatures_on", "signed_line",
-    "signed_lines", "state_of", "verify", "withdraw_paper", "withdrawal_of",
-]  # fmt: skip

@@ -84,3 +84,15 @@ class Issued(models.Model):
     @property
     def record_code(self) -> str:
         return self.code
+
+    @property
+    def state(self) -> str:
+        """Where it stands: issued, superseded by a later issue, or withdrawn; never stored, for a row never changes."""
+        about = Signature.objects.filter(subject_kind=self.record_kind, subject_code=self.code)
+        if about.filter(meaning=Meaning.WITHDRAWN).exists():
+            return "withdrawn"
+        return "superseded" if type(self)._default_manager.filter(supersedes=self.pk).exists() else "issued"
+
+    def get_state_display(self) -> str:
+        """The state in words."""
+        return self.state

@@ -25,6 +25,7 @@ from lims.materials.selectors import get_lot_for, lots_to_weigh, reserved_for, w
 from lims.quality import services as quality
 from lims.quality.selectors import standing_of_batch
 from lims.web.acts import Failed, RecordAct, RecordPage, states
+from lims.web.certificates import certificates_context
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
 from lims.web.forms.fields import ReasonForm, SignForm
 from lims.web.forms.formulations import (
@@ -134,6 +135,7 @@ def batch(request: HttpRequest, code: str, *, failed: Failed | None = None) -> H
         "went_into": [sample.code for sample in found.samples.all()],
         "entries": readable(history_of("batch", found.code)[:100], user),
         **standing_context("batch", found, standing_of_batch(found)),
+        **certificates_context(user, "batch", found),
     }
     return render(request, "batches/batch.html", context, status=failed.status if failed else 200)
 

@@ -19,6 +19,7 @@ from lims.materials.states import LotState
 from lims.quality import services as quality
 from lims.quality.selectors import standing_of_lot
 from lims.web.acts import Failed, RecordAct, RecordPage, states
+from lims.web.certificates import certificates_context
 from lims.web.desk import with_file
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
 from lims.web.forms.desk import MoveForm, OpenForm, SymbolForm, place_names
@@ -120,6 +121,7 @@ def lot(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         "came_from": [*filter(None, [found.supplier]), found.material, *found.parents.all()],
         "went_into": _uses(found),
         **standing_context("lot", found, standing_of_lot(found)),
+        **certificates_context(user, "lot", found),
     }
     return render(request, "lots/lot.html", context, status=failed.status if failed else 200)
 

@@ -11,9 +11,13 @@ from lims.comparisons.reports import Standing
 
 @dataclass(frozen=True, slots=True)
 class Exporter:
-    """One kind of file: `write(content, standing)` gives its bytes."""
+    """One kind of file; `function(content, standing)` gives its bytes."""
 
     label: str
     suffix: str
     media_type: str
-    write: Callable[[Mapping[str, Any], Standing], bytes]
+    function: Callable[[Mapping[str, Any], Standing], bytes]
+
+    def write(self, content: Mapping[str, Any], standing: Standing) -> bytes:
+        """The file's bytes: the same content and standing give the same."""
+        return self.function(content, standing)
