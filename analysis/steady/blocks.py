@@ -14,8 +14,8 @@ from analysis.steady.spikes import Habit, spikes
 
 Rows = NDArray[np.intp]
 
-_PER_WINDOW = 60  # blocks in the shortest plateau
-_FEWEST, _MOST = 200, 20_000
+PER_WINDOW = 60  # blocks in the shortest plateau
+_FEWEST, MOST = 200, 20_000
 _CHUNK = 1 << 17  # rows converted at once, so that no full-length copy is made
 
 
@@ -105,7 +105,7 @@ def make_grid(time: Array, *, window: float) -> Grid:
     """Blocks of equally many rows of `time` [s], about sixty to the shortest plateau, `window` [s]."""
     n = time.size
     seconds = float(time[-1] - time[0])
-    wanted = int(np.clip(_PER_WINDOW * seconds / window, _FEWEST, _MOST))
+    wanted = int(np.clip(PER_WINDOW * seconds / window, _FEWEST, MOST))
     return grid_of(time, rows=slice(0, n), blocks=min(wanted, n))
 
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.errors import OutOfRange
 from analysis.results import Array
-from analysis.steady.blocks import Grid, grid_of, mean_blocks, summed_blocks
+from analysis.steady.blocks import MOST, PER_WINDOW, Grid, grid_of, mean_blocks, summed_blocks
 from analysis.steady.run import Run
 from analysis.steady.segments import Segment, Stepped, find_segments
 from analysis.steady.settling import Stretch, Watched, settled_stretches, trimmed
@@ -29,6 +29,7 @@ _SMALLEST = {"heater_power": 0.005, "force": 0.02}  # smallest step of a level, 
 _DEFAULT_TOLERANCE = 0.02  # relative, where the setup gives a nominal value without one
 _ENOUGH = 0.95  # share of min_duration that is left where the end of the heating had to be found by the rise itself
 _FEWEST = 3  # rows in a window chosen by hand
+_FEWEST_BLOCKS = 8  # that show a slope: of a stretch of months the shortest plateau looked for is longer
 _LONG = 0.25  # share of min_duration that the power has to be at nominal to have been meant
 
 
@@ -104,6 +105,7 @@ def _settled_rows(run: Run, segment: Segment) -> list[slice]:
     grid, levels = local_levels(run, slice(segment.first, segment.last))
     if grid.bounds[-1] - grid.bounds[0] < window * (1.0 - 1e-6) or grid.size < 3:
         return []
+    window = max(window, _FEWEST_BLOCKS * float(np.median(np.diff(grid.bounds))))
     watched = watch(levels, run.setup.max_slope)
     stretches = settled_stretches(watched, centres=grid.centres, bounds=grid.bounds, window=window)
     rise = watched[0].values
@@ -131,7 +133,11 @@ def _rows(grid: Grid, stretch: Stretch) -> slice:
 def local_levels(run: Run, rows: slice) -> tuple[Grid, dict[str, Array]]:
     """Block means of temperatures and gap in blocks that fit `rows` exactly, so that no row from outside sneaks in."""
     share = (rows.stop - rows.start) / run.time.size
-    grid = grid_of(run.time, rows=rows, blocks=max(int(run.grid.size * share), 60))
+    blocks = max(int(run.grid.size * share), 60)
+    if run.grid.size >= MOST:  # a run so long that its own blocks are too coarse for one stretch of it
+        seconds = float(run.time[rows.stop - 1] - run.time[rows.start])
+        blocks = max(blocks, min(int(PER_WINDOW * seconds / run.setup.min_duration), MOST))
+    grid = grid_of(run.time, rows=rows, blocks=blocks)
     levels = {}
     for quantity in ("hot_temperature", "cold_temperature", "coolant_in", "gap"):
         if quantity in run.levels:

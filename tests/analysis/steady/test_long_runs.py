@@ -5,6 +5,7 @@ import tracemalloc
 import numpy as np
 import pytest
 
+import analysis
 from analysis.methods.steady import reduce_steady
 from analysis.results import Trace
 from lims.demo.simulator import Bench, simulate
@@ -57,3 +58,29 @@ def test_independent_rows_of_a_long_run_are_all_worth_something(long_run):
     trace, setup, zero = long_run
     settled = reduce_steady(trace, setup, zero=zero).settled
     assert settled.effective_rows == pytest.approx(settled.rows, rel=0.15)  # white noise was put in
+
+
+@pytest.mark.parametrize("plateau", [300.0, 30_000.0])
+def test_a_plateau_in_a_recording_of_months_is_found_though_the_whole_is_seen_coarsely(plateau):
+    """Of 10,000,000 rows at 1 Hz a plateau of days once was none: seen in blocks longer than the shortest plateau."""
+    rows, start = 600_000, 200_000.0
+    time = np.arange(float(rows))
+    on = (time > start) & (time <= start + plateau)
+    noise = 0.005 * np.random.default_rng(1).normal(size=(2, rows))
+    columns = {
+        "time [s]": time,
+        "hot [degC]": np.where(on, 27.0, 25.0) + noise[0],
+        "cold [degC]": 25.0 + noise[1],
+        "power [W]": np.where(on, 150.0, 0.0),
+    }
+    channels = [("hot", "hot_temperature"), ("cold", "cold_temperature"), ("power", "heater_power")]
+    setup = {
+        "rig": {"area": "1000 mm^2"},
+        "steady": {"min_duration": "20 s", "max_slope": "0.2 K/min"},
+        "channel": [{"column": column, "quantity": quantity, "u": 0.01} for column, quantity in channels],
+    }
+    found = analysis.reduce(columns, setup=setup)
+    assert found.settled.found
+    assert found.settled.start_s >= start
+    assert found.settled.end_s == pytest.approx(start + plateau, abs=1.0)
+    assert found.settled.end_s - found.settled.start_s > 0.6 * plateau
