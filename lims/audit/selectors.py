@@ -23,6 +23,11 @@ def entries() -> QuerySet[Entry]:
     return Entry.objects.select_related("actor")
 
 
+def has_acted(user: Any) -> bool:
+    """Whether a person has done anything yet, apart from caring for the own account."""
+    return Entry.objects.filter(actor=user).exclude(act__startswith="account.").exists()
+
+
 def entries_for(
     user: Any, *, person: str = "", act: str = "", code: str = "", since: str = "", until: str = ""
 ) -> QuerySet[Entry]:

@@ -29,6 +29,7 @@ from lims.web.forms.accounts import (
     SignInForm,
     TokenForm,
 )
+from lims.web.navigation import keeps_off
 
 
 class SignIn(LoginView):
@@ -76,6 +77,7 @@ def account(request: HttpRequest, *, shown_token: str = "", token_form: TokenFor
         "secret_form": SecretForm(prefix=None, auto_id="id_end_%s"),
         "sessions": selectors.sessions_of(user),
         "this_session": request.session.session_key,
+        "keys_off": keeps_off(request, "keys"),
     }
     return render(request, "accounts/account.html", context, status=status_of(form))
 

@@ -17,11 +17,12 @@ DEFAULT_NAME = "Thermal interface laboratory"
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One entry: the name of its address, its label, the right needed ("" for everybody signed in)."""
+    """One entry: the name of its address, its label, the right needed ("" for everybody signed in), its key after g."""
 
     url_name: str
     label: str
     right: str = "laboratory.read"
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,25 +35,26 @@ class Group:
 
 
 GROUPS: tuple[Group, ...] = (
-    Group("", (Entry("today", "Today", ""),)),
+    Group("", (Entry("today", "Today", "", key="t"), Entry("overview", "Overview"))),
     Group(
         "Make",
         (
-            Entry("materials", "Materials"),
-            Entry("lots", "Lots"),
-            Entry("formulations", "Formulations", "recipe.read"),
-            Entry("batches", "Batches"),
-            Entry("samples", "Samples"),
+            Entry("materials", "Materials", key="m"),
+            Entry("lots", "Lots", key="l"),
+            Entry("formulations", "Formulations", "recipe.read", key="f"),
+            Entry("batches", "Batches", key="b"),
+            Entry("samples", "Samples", key="s"),
         ),
         chain=True,
     ),
     Group(
         "Measure",
         (
-            Entry("test-plans", "Plans"),
-            Entry("applications", "Applications"),
-            Entry("runs", "Runs"),
-            Entry("comparisons", "Comparisons"),
+            Entry("test-plans", "Plans", key="p"),
+            Entry("applications", "Applications", key="a"),
+            Entry("runs", "Runs", key="r"),
+            Entry("studies", "Studies"),
+            Entry("comparisons", "Comparisons", key="c"),
             Entry("map", "Gap and conductivity"),
             Entry("claims", "Claims"),
         ),
@@ -61,8 +63,10 @@ GROUPS: tuple[Group, ...] = (
     Group(
         "Keep",
         (
-            Entry("rigs", "Rigs"),
+            Entry("rigs", "Rigs", key="i"),
+            Entry("equipment-list", "Equipment"),
             Entry("methods", "Methods"),
+            Entry("authorizations", "Authorizations"),
             Entry("specifications", "Specifications"),
             Entry("labels", "Labels"),
         ),
@@ -72,7 +76,7 @@ GROUPS: tuple[Group, ...] = (
         (
             Entry("charts", "Control charts"),
             Entry("studies", "Studies"),
-            Entry("nonconformances", "Nonconformances"),
+            Entry("nonconformances", "Nonconformances", key="n"),
             Entry("reports", "Reports"),
             Entry("certificates", "Certificates", "certificate.read"),
             Entry("records", "Records", "history.read"),
@@ -80,6 +84,7 @@ GROUPS: tuple[Group, ...] = (
             Entry("people", "People", "role.grant"),
         ),
     ),
+    Group("", (Entry("help", "Help", "", key="h"),)),
 )
 
 
@@ -96,6 +101,7 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
         "sign_in_url": address("sign-in"),
         "sign_out_url": address("sign-out"),
         "account_url": address("account"),
+        "keys_url": "" if not signed_in or keeps_off(request, "keys") else address("keys"),
     }
 
 
@@ -107,6 +113,11 @@ def address(name: str, *args: object) -> str:
         return ""
 
 
+def keeps_off(request: HttpRequest, what: str) -> bool:
+    """Whether the person switched something off in this browser: "keys" or "first-hour"."""
+    return request.COOKIES.get(f"{what}-{request.user.pk}") == "off"
+
+
 def may(user: Any, right: str) -> bool:
     """Whether `user` has `right`, an act of lims.accounts.roles; "" is everybody's."""
     return not right or bool(user.may(right))
@@ -116,7 +127,7 @@ def _groups_for(user: Any, path: str) -> list[dict[str, Any]]:
     groups = []
     for group in GROUPS:
         entries = [
-            {"label": entry.label, "url": url, "here": _is_here(url, path)}
+            {"label": entry.label, "url": url, "key": entry.key, "here": _is_here(url, path)}
             for entry in group.entries
             if may(user, entry.right) and (url := address(entry.url_name))
         ]

@@ -9,6 +9,7 @@ from django.urls import path
 from lims.comparisons.waiting import waiting_for
 from lims.runs.selectors.plans import next_lines
 from lims.web.doors import page, person
+from lims.web.help import first_hour_for
 from lims.web.navigation import address
 
 # what a day begins with: the page, its words, the right it needs
@@ -31,7 +32,7 @@ def today(request: HttpRequest) -> HttpResponse:
     user = person(request)
     begin = [{"label": label, "url": address(name)} for name, label, right in BEGINNINGS if user.may(right)]
     context = {"piles": waiting_for(user), "beginnings": begin, "next": next_lines() if user.may("plan.work") else []}
-    return render(request, "today/today.html", context)
+    return render(request, "today/today.html", context | {"first_hours": first_hour_for(request)})
 
 
 urlpatterns = [path("", today, name="today")]

@@ -1,7 +1,9 @@
 /* What every page starts. Each behaviour is a module of its own, bound to a data attribute; pages work without them. */
 import { startBench } from "./bench.js";
 import { startDrop } from "./drop.js";
+import { startExplain } from "./explain.js";
 import { startKeep } from "./keep.js";
+import { startKeys } from "./keys.js";
 import { startNumber } from "./number.js";
 import { startOnce } from "./once.js";
 import { startOrder } from "./order.js";
@@ -23,8 +25,10 @@ export function start(root) {
   startPlots(root);
   startScan(root);
   startSymbol(root);
+  startExplain(root);
 }
 
 start(document);
 startRefresh(start);
+startKeys(document.body);
 document.querySelector("[data-refusal]")?.focus();

@@ -19,6 +19,9 @@ from lims.core.cautions import RULE, cautions_for
 from lims.core.codes import parse_code
 from lims.core.display import Shown, pretty_unit, pretty_units, show_figure, show_number
 from lims.core.errors import Refusal
+from lims.core.quantities import spread_from_si
+from lims.rigs.checks import UNITS as CHECK_UNITS
+from lims.runs.explaining import explained_figure, explained_flag
 from lims.web.navigation import address
 from lims.web.states import kind_of, label_of
 
@@ -37,12 +40,38 @@ def figure(item: Any) -> dict[str, Any]:
     return {"value": shown.value, "expanded": shown.expanded, "unit": shown.unit, "full": shown.full}
 
 
+@register.inclusion_tag("parts/_explain.html")
+def explain_figure(key: str, label: str = "") -> dict[str, Any]:
+    """The mark beside a figure's label that tells what the figure is; nothing for one that nobody explained."""
+    return {"kind": "figure", "key": key, "label": label or act_words(key), "one": explained_figure(key)}
+
+
+@register.inclusion_tag("parts/_explain.html")
+def explain_label(label: str) -> dict[str, Any]:
+    """The same mark, found by the label that a paper prints; nothing where the words are no figure's label."""
+    key = str(label).lower().replace(" ", "_")
+    return explain_figure(key, label)
+
+
+@register.inclusion_tag("parts/_explain.html")
+def explain_flag(code: str) -> dict[str, Any]:
+    """The mark beside a flag that tells what the flag says; nothing for one that nobody explained."""
+    return {"kind": "flag", "key": code, "label": act_words(code or ""), "one": explained_flag(code)}
+
+
 @register.inclusion_tag("parts/_quantity.html")
 def quantity(value: Any, unit: str = "", digits: int = 4) -> dict[str, Any]:
     """A number without uncertainty and its unit: `{% quantity batch.mass_g "g" %}`."""
     number = None if value in (None, "") else value if isinstance(value, Decimal) else float(value)
     full = "" if number is None else f"{number} {pretty_unit(unit)}".strip()
     return {"value": show_number(number, digits=digits), "unit": pretty_unit(unit), "full": full}
+
+
+@register.inclusion_tag("parts/_quantity.html")
+def deviation(value: Any, kind: str) -> dict[str, Any]:
+    """A deviation that a check found, in the unit its kind is shown in: `{% deviation check.u check.kind %}`."""
+    unit, of = CHECK_UNITS[kind]
+    return quantity(spread_from_si(float(value), unit=unit, of=of), unit)
 
 
 @register.inclusion_tag("parts/_state.html")
