@@ -235,7 +235,7 @@ def weigh_all(batch: Batch) -> Batch:
     for line in batch.lines.order_by("position"):
         lot = Lot.objects.filter(material=line.material, state="released").first() or make_released_lot(line.material)
         formulations.weigh(
-            line, actor=somebody(Role.CHEMIST), lot=lot, net=line.target, balance="BAL-01", captured=True
+            line, actor=somebody(Role.SERVICE), lot=lot, net=line.target, balance="BAL-01", captured=True
         )
     batch.refresh_from_db()
     return batch
@@ -270,7 +270,9 @@ def add_d50(lot: Lot, value: float = 5.0, *, u: float | None = 0.1) -> None:
     materials.add_lot_property(lot, actor=somebody(Role.OPERATOR), quantity="d50", value=value, unit="um", u=u)
 
 
-def settle(case: Nonconformance, *, quality: User, cause: str = "mill", action: str = "returned") -> Nonconformance:
+def settle(
+    case: Nonconformance, *, quality: User, cause: str = "mill", action: str = "returned", disposition: str = "reject"
+) -> Nonconformance:
     """Take an open nonconformance through every phase to its closing."""
     today, owner = timezone.localdate(), somebody(Role.MANAGER)
     case = cases.start_investigation(case, actor=quality)
@@ -278,7 +280,7 @@ def settle(case: Nonconformance, *, quality: User, cause: str = "mill", action: 
         case = cases.check_item(case, actor=quality, item=item, seen="looked at", in_order=True)
     case = cases.find_no_cause(case, actor=quality, finding="nothing on the first look")
     case = cases.conclude_review(case, actor=quality, finding="all results stand", cause_kind="material", cause=cause)
-    deciding = cases.Deciding("reject", "nothing else", owner, today)
+    deciding = cases.Deciding(disposition, "nothing else", owner, today)
     case = cases.decide_disposition(case, actor=quality, password=PASSWORD, deciding=deciding)
     case = cases.finish_action(case, actor=owner, action=action, check_on=today)
     return cases.close_nonconformance(case, actor=quality, password=PASSWORD, effectiveness="did not come back")

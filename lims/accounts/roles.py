@@ -67,6 +67,7 @@ _TABLE = """
     lot.receive                    Y    Y    -    Y    -    -    -    -
     lot.add_result                 Y    Y    -    Y    -    -    -    -
     lot.adjust_stock               -    -    -    Y    -    -    -    -
+    lot.give_back                  Y    -    -    Y    -    -    -    -
     lot.split                      Y    Y    -    Y    -    -    -    -
     lot.blend                      Y    -    -    Y    -    -    -    -
     lot.treat                      Y    -    -    Y    -    -    -    -
@@ -136,7 +137,6 @@ _TABLE = """
     rig.out_of_service             -    Y    Y    Y    -    -    -    -
     rig.return_to_service          -    -    x    x    -    -    -    -
     block.create                   -    -    Y    -    -    -    -    -
-    balance.create                 -    -    Y    Y    -    -    -    -
     method.create                  -    -    Y    Y    -    -    -    -
     method.edit                    -    -    Y    Y    -    -    -    -
     method.release                 -    -    -    x    -    -    -    -

@@ -8,6 +8,7 @@ from typing import Any
 from django.urls import path
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import serializers
+from rest_framework.parsers import MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -108,6 +109,10 @@ class BatchDetailSerializer(BatchSerializer):
     formulation = serializers.SerializerMethodField()
     lines = serializers.SerializerMethodField()
     steps_done = serializers.SerializerMethodField()
+    tests = serializers.SerializerMethodField()
+
+    def get_tests(self, batch: Any) -> list[dict[str, Any]] | None:
+        return list(ShownTestSerializer(selectors.tests_of(batch), many=True).data) if self._may_read() else None
 
     def get_formulation(self, batch: Any) -> str | None:
         return batch.recipe.code if self._may_read() and batch.recipe else None
@@ -124,7 +129,15 @@ class BatchDetailSerializer(BatchSerializer):
         return request is not None and request.user.may("recipe.read")
 
 
-class WeighSerializer(serializers.Serializer[Any]):
+class OverrideSerializer(serializers.Serializer[Any]):
+    """Quality's word for equipment that may not be used today: a user name, the password of that person, why."""
+
+    override_by = serializers.CharField(required=False, allow_blank=True, default="")
+    override_password = serializers.CharField(required=False, allow_blank=True, default="", write_only=True)
+    override_reason = serializers.CharField(required=False, allow_blank=True, default="", max_length=400)
+
+
+class WeighSerializer(OverrideSerializer):
     """One weighing of one line; `net` and `tare` in `unit`. `captured`: sent by the balance itself."""
 
     position = serializers.IntegerField()
@@ -155,7 +168,7 @@ class WeighSerializer(serializers.Serializer[Any]):
     )
 
 
-class DoStepSerializer(serializers.Serializer[Any]):
+class DoStepSerializer(OverrideSerializer):
     """One step as it was done; settings in SI: 1/s, s, Pa absolute, K."""
 
     position = serializers.IntegerField()
@@ -198,7 +211,45 @@ class TestSerializer(serializers.Serializer[Any]):
     good = serializers.BooleanField(default=True)
     equipment = serializers.CharField(allow_blank=True, default="", max_length=60)
     position = serializers.IntegerField(required=False, allow_null=True)
+    replaces = serializers.IntegerField(
+        required=False, allow_null=True, help_text="The number of the entry that this one corrects."
+    )
     reason = serializers.CharField(allow_blank=True, default="", max_length=400)
+
+
+class ShownTestSerializer(serializers.Serializer[Any]):
+    """One in-process test as it stands; SI."""
+
+    id = serializers.IntegerField(source="row.pk")
+    test = serializers.CharField(source="row.test")
+    value = serializers.FloatField(source="row.value", allow_null=True)
+    u = serializers.FloatField(source="row.u", allow_null=True)
+    words = serializers.CharField(source="row.words")
+    lower = serializers.FloatField(source="row.lower", allow_null=True)
+    upper = serializers.FloatField(source="row.upper", allow_null=True)
+    outside = serializers.BooleanField(source="row.outside")
+    replaces = serializers.IntegerField(source="row.replaces_id", allow_null=True)
+    by = serializers.CharField(source="row.by.username")
+    at = serializers.DateTimeField(source="row.at")
+
+
+class PhotographRequestSerializer(serializers.Serializer[Any]):
+    """A photograph, as multipart, with the step it shows."""
+
+    photo = serializers.FileField()
+    caption = serializers.CharField(required=False, allow_blank=True, default="", max_length=200)
+    position = serializers.IntegerField(required=False, allow_null=True, min_value=1)
+
+
+class PhotographSerializer(serializers.Serializer[Any]):
+    """One photograph of a batch, by the digest of its file."""
+
+    id = serializers.IntegerField(source="pk")
+    sha256 = serializers.CharField(source="file.sha256")
+    caption = serializers.CharField()
+    position = serializers.IntegerField(allow_null=True)
+    by = serializers.CharField(source="by.username")
+    at = serializers.DateTimeField()
 
 
 class PromoteSerializer(serializers.Serializer[Any]):
@@ -293,6 +344,7 @@ def _weigh(batch: Any, *, actor: Any, key: str | None = None, **content: Any) ->
     """Weigh into one line of a batch; outside the tolerance a reason is needed."""
     line = selectors.get_line_of(batch, content.pop("position"))
     unit, net = content.pop("unit"), content.pop("net")
+    content["override_by"] = _named(content["override_by"], field="override_by")
     return once(key, services.weigh)(
         line,
         actor=actor,
@@ -321,11 +373,46 @@ def _correct(batch: Any, *, actor: Any, key: str | None = None, **content: Any) 
 
 
 def _step(user: Any, content: dict[str, Any]) -> dict[str, Any]:
-    named = content.pop("seen_by")
-    second = people().filter(username=named).first() if named else None
-    if named and second is None:
-        raise Invalid(f"There is nobody called {named}.", fields={"seen_by": ["A user name is expected."]})
-    return content | {"seen_by": second}
+    return content | {name: _named(content[name], field=name) for name in ("seen_by", "override_by")}
+
+
+def _named(username: str, *, field: str) -> Any:
+    """The person of a user name; nobody where none is given."""
+    found = people().filter(username=username).first() if username else None
+    if username and found is None:
+        raise Invalid(f"There is nobody called {username}.", fields={field: ["A user name is expected."]})
+    return found
+
+
+def _test(user: Any, content: dict[str, Any]) -> dict[str, Any]:
+    """The entry that is corrected is named by its number; its batch is checked by the service."""
+    number = content.pop("replaces", None)
+    return content | ({"replaces": selectors.get_entry(number)} if number is not None else {})
+
+
+class Photographs(View):
+    """Photographs of a batch; they show what goes in, so only for those who may read recipes."""
+
+    rights = {"GET": "recipe.read", "POST": "batch.photograph"}
+    parser_classes = (MultiPartParser,)
+
+    @extend_schema(operation_id="batch_photographs", responses=answers(PhotographSerializer(many=True)))
+    def get(self, request: Request, code: str) -> Response:
+        found = selectors.get_batch_for(request.user, code)  # type: ignore[arg-type]
+        return Response(PhotographSerializer(selectors.photos_of(found), many=True).data)
+
+    @extend_schema(
+        operation_id="batch_photograph",
+        request=PhotographRequestSerializer,
+        responses=answers(PhotographSerializer, 201),
+        parameters=[KEY],
+    )
+    def post(self, request: Request, code: str) -> Response:
+        user: Any = request.user
+        found = selectors.get_batch_for(user, code)
+        content = valid(PhotographRequestSerializer(data=request.data))
+        made = once(self.key, services.add_batch_photo)(found, actor=user, name=content["photo"].name, **content)
+        return Response(PhotographSerializer(made).data, status=201)
 
 
 def _finish(user: Any, content: dict[str, Any]) -> dict[str, Any]:
@@ -349,7 +436,7 @@ BATCH = RecordRoutes(
         RouteAct("correct-weighing", "batch.correct", _correct, CorrectSerializer),
         RouteAct("close-weighing", "batch.close_weighing", services.close_weighing),
         RouteAct("do-step", "batch.do_step", services.do_step, DoStepSerializer, _step),
-        RouteAct("test", "batch.test", services.add_batch_test, TestSerializer),
+        RouteAct("test", "batch.test", services.add_batch_test, TestSerializer, _test),
         RouteAct("rework", "batch.rework", services.rework_batch, ReasonSerializer),
         RouteAct("finish", "batch.finish", services.finish_batch, FinishSerializer, _finish),
         RouteAct("start-test", "batch.start_test", services.start_batch_test),
@@ -365,6 +452,7 @@ BATCH = RecordRoutes(
 urlpatterns = [
     path("batches/", Batches.as_view(), name="api-batches"),
     path("batches/explore/", Explorations.as_view(), name="api-batch-explore"),
+    path("batches/<str:code>/photographs/", Photographs.as_view(), name="api-batch-photographs"),
     *BATCH.paths(),
     path("batches/<str:code>/", Batch.as_view(), name="api-batch"),
 ]

@@ -16,6 +16,7 @@ from lims.accounts.acts import once
 from lims.api.acts import KEY, DecideSerializer, ReasonSerializer, RecordRoutes, RouteAct, SignedSerializer, answers
 from lims.api.base import View, valid
 from lims.formulations import selectors, services
+from lims.formulations.kinds import TESTS
 from lims.formulations.services import LineSpec, StepSpec
 from lims.materials.selectors import get_material_for
 
@@ -41,6 +42,20 @@ class StepSerializer(serializers.Serializer[Any]):
     temperature = serializers.FloatField(allow_null=True, required=False)
     tolerance = serializers.FloatField(default=0.1)
     hold_point = serializers.BooleanField(default=False)
+
+
+class LimitOfTestSerializer(serializers.Serializer[Any]):
+    """The limits of one in-process test, SI; at least one end."""
+
+    test = serializers.ChoiceField(choices=sorted(key for key, test in TESTS.items() if test.dimension))
+    lower = serializers.FloatField(required=False, allow_null=True)
+    upper = serializers.FloatField(required=False, allow_null=True)
+
+
+class TestLimitsSerializer(serializers.Serializer[Any]):
+    """The limits of a draft's in-process tests, all of them."""
+
+    tests = LimitOfTestSerializer(many=True)
 
 
 class RecipeSerializer(serializers.Serializer[Any]):
@@ -77,6 +92,7 @@ class VersionSerializer(serializers.Serializer[Any]):
     version = serializers.IntegerField(help_text="of the record: send it back with a change")
     lines = LineSerializer(many=True, source="lines.all")
     steps = StepSerializer(many=True, source="steps.all")
+    tests = LimitOfTestSerializer(many=True, source="test_limits.all", help_text="Limits of in-process tests.")
     volume_fractions = serializers.SerializerMethodField()
     density = serializers.SerializerMethodField()
     not_computed = serializers.SerializerMethodField()
@@ -171,6 +187,10 @@ class Formulation(View):
         return Response(VersionSerializer(selectors.get_version_for(user, edited.code)).data)
 
 
+def _limits(user: Any, content: dict[str, Any]) -> dict[str, Any]:
+    return {"tests": [services.LimitOfTest(**row) for row in content["tests"]]}
+
+
 FORMULATION = RecordRoutes(
     "formulation",
     "formulations",
@@ -182,6 +202,7 @@ FORMULATION = RecordRoutes(
         RouteAct("return", "formulation.return", services.return_version, ReasonSerializer),
         RouteAct("new-version", "formulation.create", services.new_version, ReasonSerializer),
         RouteAct("withdraw", "formulation.withdraw", services.withdraw_version, SignedSerializer),
+        RouteAct("test-limits", "formulation.edit", services.set_test_limits, TestLimitsSerializer, _limits),
         RouteAct("abandon", "formulation.abandon", services.abandon_version, ReasonSerializer),
     ),
 )

@@ -151,6 +151,12 @@ class StockSerializer(ReasonSerializer):
     unit = serializers.CharField()
 
 
+class GiveBackSerializer(ReasonSerializer):
+    """The batch that stock is kept for, and why it is given back."""
+
+    cause = serializers.CharField()
+
+
 class MoveSerializer(serializers.Serializer[Any]):
     """Where a lot is put: a place's code or name, or words."""
 
@@ -240,6 +246,7 @@ LOT = RecordRoutes(
         RouteAct("start-test", "lot.start_test", services.start_lot_test),
         RouteAct("results", "lot.add_result", quality.record_lot_result, ResultRequestSerializer),
         RouteAct("adjust-stock", "lot.adjust_stock", services.adjust_stock, StockSerializer, _stock),
+        RouteAct("give-back", "lot.give_back", services.give_back_stock, GiveBackSerializer),
         RouteAct("move", "lot.move", services.move_lot, MoveSerializer),
         RouteAct("open", "lot.open", services.open_lot, OpenSerializer),
         RouteAct("extend-life", "lot.extend_life", _life, LifeSerializer),

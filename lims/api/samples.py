@@ -96,6 +96,9 @@ class CustodySerializer(serializers.Serializer[Any]):
     condition = serializers.CharField(source="event.condition")
     amount = serializers.DecimalField(source="event.amount", max_digits=18, decimal_places=9, allow_null=True)
     cause = serializers.CharField(source="event.cause")
+    temperature = serializers.FloatField(source="event.temperature", allow_null=True, help_text="K, of an excursion")
+    duration = serializers.FloatField(source="event.duration", allow_null=True, help_text="s, of an excursion")
+    since = serializers.DateTimeField(source="event.since", allow_null=True)
     gap = serializers.CharField()
 
 
@@ -177,6 +180,14 @@ class HandlingSerializer(serializers.Serializer[Any]):
 
     kind = serializers.CharField(help_text=f"One of: {', '.join(HANDLED)}.")
     condition = serializers.CharField(max_length=200, required=False, allow_blank=True)
+
+
+class ExcursionSerializer(ReasonSerializer):
+    """How far outside its storage condition, how long, and since when (it ended just now, unless said)."""
+
+    temperature = serializers.FloatField(help_text="K, furthest from the condition")
+    duration = serializers.FloatField(help_text="s")
+    since = serializers.DateTimeField(required=False)
 
 
 class SplitSampleSerializer(serializers.Serializer[Any]):
@@ -307,6 +318,7 @@ SAMPLE = RecordRoutes(
         RouteAct("refuse", "sample.refuse", services.refuse_sample, ReasonSerializer),
         RouteAct("move", "sample.move", services.move_sample, MoveSampleSerializer, _move),
         RouteAct("note", "sample.move", services.note_custody, HandlingSerializer),
+        RouteAct("excursion", "sample.move", services.note_excursion, ExcursionSerializer),
         RouteAct("split", "sample.split", services.split_sample, SplitSampleSerializer, _split),
         RouteAct("return", "sample.use", services.return_sample, SamplePlaceSerializer),
         RouteAct("lock-results", "run.lock", lock_results),

@@ -47,6 +47,8 @@ KINDS: dict[str, Kind] = {
         Kind("RIG", "rig", 2),
         Kind("BL", "block", 3),
         Kind("BAL", "balance", 2),
+        Kind("MIX", "mixer", 2),
+        Kind("EQ", "equipment", 2),
         Kind("M", "method", 3),
         Kind("SP", "specification", 3),
         Kind("NC", "nonconformance"),

@@ -12,10 +12,12 @@ from random import Random
 from django.utils import timezone
 
 from lims.accounts.models import User
+from lims.accounts.roles import Role
 from lims.accounts.services import create_account, grant_role
 from lims.demo.clock import clock_at
 from lims.demo.scenario import (
     COARSE,
+    EQUIPMENT,
     FORMULATIONS,
     HANDBOOK,
     MATERIALS,
@@ -30,12 +32,14 @@ from lims.formulations.selectors import sheet_of
 from lims.formulations.services import (
     LineSpec,
     StepSpec,
+    add_equipment,
     approve_version,
     check_weighing,
     close_weighing,
     create_formulation,
     do_step,
     finish_batch,
+    note_calibration,
     plan_batch,
     start_batch_test,
     submit_version,
@@ -53,7 +57,7 @@ from lims.materials.services import (
 from lims.quality.services import release_lot
 
 GRAM = Decimal("0.001")
-BALANCE = "balance 1 (0.01 g)"
+BALANCE, MIXER = "BAL-01", "MIX-01"
 
 
 @dataclass
@@ -91,6 +95,22 @@ def add_people(lab: Laboratory, *, fixed: str = "") -> None:
             for role in roles:
                 grant_role(user, actor=None, role=role, reason="demonstration laboratory")
             lab.people[username], lab.passwords[username] = user, password
+
+
+def add_equipment_at_bench(lab: Laboratory) -> None:
+    """Two balances and a mixer in calibration, and the account of the computer beside the first balance."""
+    keeper = lab.people["keeper"]
+    with clock_at(lab.day(0, 8)):
+        lab.people["balance"] = create_account(
+            actor=None, username="balance-1", name="Balance BAL-01", password=_passphrase(), is_service=True
+        )
+        grant_role(lab.people["balance"], actor=None, role=Role.SERVICE, reason="demonstration laboratory")
+        for code, kind, name, type_, serial, resolution, location, certificate in EQUIPMENT:
+            facts = {"type": type_, "serial": serial, "location": location}
+            shown = Decimal(resolution) * GRAM if resolution else None
+            row = add_equipment(actor=keeper, code=code, name=name, kind=kind, resolution=shown, **facts)  # type: ignore[arg-type]
+            due = timezone.localdate() + timedelta(days=365)
+            note_calibration(row, actor=keeper, due=due, certificate=certificate, found="within limits, not adjusted")
 
 
 WORDS = (
@@ -264,6 +284,7 @@ def _steps(plan: FormulationPlan) -> list[StepSpec]:
 
 def add_batches(lab: Laboratory) -> None:
     """Batches of every formulation, weighed and processed; the last one of the first has the coarse lot in it."""
+    add_equipment_at_bench(lab)
     for number, plan in enumerate(FORMULATIONS):
         lab.batches[plan.name] = [
             _batch(lab, plan, nth, day=6 + number // 2 + 9 * nth, number=number) for nth in range(plan.batches)
@@ -292,6 +313,7 @@ def _batch(lab: Laboratory, plan: FormulationPlan, nth: int, *, day: int, number
                 speed=speed / 60,
                 duration=minutes * 60,
                 pressure=pressure,
+                equipment=MIXER,
             )
     with clock_at(lab.day(day, 13)):
         lost = Decimal(str(round(0.012 + lab.random.random() * 0.01, 4)))
@@ -307,13 +329,14 @@ def _weigh_lines(
         net = (line.target + line.tolerance * Decimal(str(round(lab.random.uniform(-0.6, 0.6), 3)))).quantize(
             Decimal("0.00001")
         )
+        captured = lab.random.random() < 0.8
         weighing = weigh(
             line,
-            actor=lab.people[chemist],
+            actor=lab.people["balance" if captured else chemist],
             lot=_lot_for(lab, line.material, nth),
             net=max(net, Decimal("0.00001")),
             balance=BALANCE,
-            captured=lab.random.random() < 0.8,
+            captured=captured,
             as_entered=f"{net * 1000} g",
         )
         if not weighing.captured:

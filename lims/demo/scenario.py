@@ -24,6 +24,13 @@ PEOPLE: dict[str, tuple[str, tuple[Role, ...]]] = {
     "auditor": ("Ilse", (Role.AUDITOR,)),
 }
 
+# code, kind, name, type, serial number, resolution [g], where, certificate: all invented
+EQUIPMENT = (
+    ("BAL-01", "balance", "mixing bench balance", "top pan, 2 kg", "TB-2204", "0.01", "mixing room", "DL-24-1187"),
+    ("BAL-02", "balance", "fine balance", "analytical, 200 g", "AB-0319", "0.0001", "mixing room", "DL-24-1188"),
+    ("MIX-01", "mixer", "planetary vacuum mixer", "planetary, 1 l", "PM-0071", "", "mixing room", "DL-24-0902"),
+)
+
 SUPPLIERS = {"Tarn Minerals": True, "Quill & Sedge Fluids": True, "Holm Trading": False}
 HANDBOOK = "handbook value near 300 K, from memory; filler powder is lower"
 

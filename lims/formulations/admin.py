@@ -31,6 +31,8 @@ admin.site.register(
         models.BatchTest,
         models.BatchPhoto,
         models.BenchEquipment,
+        models.BenchCalibration,
+        models.TestLimit,
     ],
     RecipeAdmin,
 )

@@ -173,6 +173,35 @@ class ProcessStep(Recorded):
 
 
 @tracked
+class TestLimit(Recorded):
+    """The limits a version sets for one in-process test of its batches, SI; at least one end is given."""
+
+    recipe = models.ForeignKey(FormulationVersion, models.PROTECT, related_name="test_limits")
+    position = models.PositiveSmallIntegerField()
+    test = models.CharField(max_length=40)
+    lower = models.FloatField(null=True, blank=True, help_text="SI")
+    upper = models.FloatField(null=True, blank=True, help_text="SI")
+
+    class Meta:
+        verbose_name = "test limit"
+        verbose_name_plural = "test limits"
+        ordering = ("recipe", "position")
+        constraints = (
+            models.UniqueConstraint(
+                fields=["recipe", "position"], name="test_limit_once", deferrable=models.Deferrable.DEFERRED
+            ),
+        )
+        triggers = (RECIPE_IS_FIXED,)
+
+    def __str__(self) -> str:
+        return f"{self.recipe_id} {self.test}"
+
+    @property
+    def record_code(self) -> str:
+        return self.recipe.code
+
+
+@tracked
 class Batch(Recorded):
     """One making of one version, or of an exploratory recipe; it keeps its own copy of the recipe."""
 
@@ -510,6 +539,10 @@ class BenchEquipment(Recorded):
     code = models.CharField(max_length=12, unique=True, help_text="as its label says: BAL-01")
     name = models.CharField(max_length=120)
     kind = models.CharField(max_length=8, choices=Kind.choices)
+    maker = models.CharField(max_length=120, blank=True)
+    type = models.CharField(max_length=120, blank=True)
+    serial = models.CharField("serial number", max_length=80, blank=True)
+    location = models.CharField(max_length=120, blank=True)
     resolution = mass_field(null=True, blank=True, help_text="kg, of a balance")
     needs_calibration = models.BooleanField(default=True)
     calibration_due = models.DateField("calibration holds until", null=True, blank=True)
@@ -524,3 +557,42 @@ class BenchEquipment(Recorded):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+    @property
+    def state(self) -> str:
+        """In service or not; whether its calibration holds is derived apart."""
+        return "in_service" if self.in_service else "out_of_service"
+
+
+class BenchCalibration(models.Model):
+    """One calibration of a piece of bench equipment as its certificate says; the next one is a new row."""
+
+    CONFIDENTIAL: frozenset[str] = frozenset()
+
+    equipment = models.ForeignKey(BenchEquipment, models.PROTECT, related_name="calibrations")
+    performed_on = models.DateField()
+    due = models.DateField("holds until")
+    certificate = models.CharField(max_length=120)
+    file = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="+")
+    found = models.CharField("as found and as left", max_length=400, blank=True)
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        verbose_name = "bench calibration"
+        verbose_name_plural = "bench calibrations"
+        ordering = ("-id",)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.equipment_id} {self.certificate}"
+
+    record_kind = "bench calibration"
+
+    @property
+    def record_code(self) -> str:
+        return self.equipment.code
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.equipment.record_kind, self.equipment.code)

@@ -13,7 +13,7 @@ from django.utils import timezone
 from lims.accounts.acts import require
 from lims.accounts.models import User
 from lims.cases.models import Hold, Nonconformance
-from lims.core.codes import expect_kind
+from lims.core.codes import expect_kind, parse_code
 from lims.core.errors import NotFound, Refusal
 from lims.core.finding import by_code
 from lims.core.quantities import MICROGRAM, from_si, show_mass, spread_from_si
@@ -21,10 +21,11 @@ from lims.formulations.bridge import Conducting as Conducting
 from lims.formulations.bridge import Volumes, volumes_of
 from lims.formulations.bridge import conducting_of as conducting_of
 from lims.formulations.bridge import cost_of as cost_of
+from lims.formulations.bridge import explored as explored
 from lims.formulations.bridge import mass_fractions_of as mass_fractions_of
 from lims.formulations.bridge import read_lines as read_lines
 from lims.formulations.bridge import text_of_upload as text_of_upload
-from lims.formulations.kinds import TESTS, shown_settings
+from lims.formulations.kinds import TESTS, ProcessTest, shown_settings
 from lims.formulations.models import (
     Batch,
     BatchLine,
@@ -122,7 +123,7 @@ def batches_to_decide() -> QuerySet[Any]:
 
 def content_of(version: FormulationVersion) -> dict[str, Any]:
     """A version as it is signed and as a batch keeps it: plain, complete, always in the same order."""
-    return {
+    content = {
         "code": version.code,
         "name": version.formulation.name,
         "reason": version.reason,
@@ -139,6 +140,32 @@ def content_of(version: FormulationVersion) -> dict[str, Any]:
         ],
         "steps": [step_content(step) for step in version.steps.order_by("position")],
     }
+    limits = limits_of(version)
+    # a version without limits is signed as it always was
+    return content | ({"tests": limits} if limits else {})
+
+
+def limits_of(version: FormulationVersion) -> list[dict[str, Any]]:
+    """The limits a version sets for in-process tests, SI."""
+    rows = version.test_limits.order_by("position")
+    return [{"test": row.test, "lower": row.lower, "upper": row.upper} for row in rows]
+
+
+def shown_limits(limits: Iterable[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Limits of in-process tests in the unit each test is shown in; "" where an end is open."""
+    found = []
+    for limit in limits:
+        known = TESTS[limit["test"]]
+        ends = {end: _shown_end(known, limit[end]) for end in ("lower", "upper")}
+        words = " to ".join(filter(None, ends.values()))
+        if not all(ends.values()):
+            words = f"at least {words}" if ends["lower"] else f"at most {words}"
+        found.append({"test": known.key, "label": known.label, "unit": known.shown, "words": words, **ends})
+    return found
+
+
+def _shown_end(known: ProcessTest, end: float | None) -> str:
+    return "" if end is None else f"{from_si(end, unit=known.shown, of=known.dimension):.6g}"
 
 
 def step_content(step: Any, *, position: int | None = None) -> dict[str, Any]:
@@ -213,7 +240,7 @@ class Difference:
 
 def differences(old: FormulationVersion, new: FormulationVersion) -> list[Difference]:
     """Lines added, removed and changed, then steps, from `old` to `new`."""
-    return [*_line_differences(old, new), *_step_differences(old, new)]
+    return [*_line_differences(old, new), *_step_differences(old, new), *_limit_differences(old, new)]
 
 
 def _line_differences(old: FormulationVersion, new: FormulationVersion) -> Iterable[Difference]:
@@ -247,6 +274,18 @@ def _step_differences(old: FormulationVersion, new: FormulationVersion) -> Itera
         if old_words != new_words:
             what = "added" if was is None else "removed" if now is None else "changed"
             yield Difference(what, f"step {position}", old_words, new_words)
+
+
+def _limit_differences(old: FormulationVersion, new: FormulationVersion) -> Iterable[Difference]:
+    before, after = (
+        {row["label"]: f"{row['words']} {row['unit']}" for row in shown_limits(limits_of(version))}
+        for version in (old, new)
+    )
+    for label in dict.fromkeys([*before, *after]):
+        was, now = before.get(label, ""), after.get(label, "")
+        if was != now:
+            what = "added" if not was else "removed" if not now else "changed"
+            yield Difference(what, f"limits of {label}", was, now)
 
 
 def step_words(step: Any) -> str:
@@ -427,19 +466,56 @@ def resolution_of(balance: str) -> Decimal:
     return row.resolution if row and row.resolution else MICROGRAM
 
 
-def equipment(*, kind: str = "") -> QuerySet[BenchEquipment]:
+EQUIPMENT_KINDS = BenchEquipment.Kind.choices
+
+
+def equipment(*, kind: str = "", text: str = "") -> QuerySet[BenchEquipment]:
     """The equipment at the bench, by code."""
     rows = BenchEquipment.objects.order_by("code")
+    if text:
+        rows = rows.filter(Q(name__icontains=text) | Q(code__iexact=text) | Q(serial__icontains=text))
     return rows.filter(kind=kind) if kind else rows
+
+
+def calibrations_of(row: BenchEquipment) -> QuerySet[Any]:
+    """The calibrations of a piece of equipment, newest first."""
+    return row.calibrations.select_related("by", "file").order_by("-id")
+
+
+def uses_of_equipment(row: BenchEquipment, *, most: int = 30) -> list[tuple[Any, str]]:
+    """The newest batches a piece of equipment was used for, and what for."""
+    weighed = Batch.objects.filter(lines__weighings__balance__iexact=row.code).distinct()
+    worked = Batch.objects.filter(steps_done__equipment__iexact=row.code).distinct()
+    found = [*((batch, "weighed in") for batch in weighed), *((batch, "steps") for batch in worked)]
+    return sorted(found, key=lambda pair: -pair[0].pk)[:most]
+
+
+def why_not_fit(row: BenchEquipment) -> str:
+    """Why a piece of equipment may not be used today, in a sentence; "" where it may."""
+    if not row.in_service:
+        return f"{row.code} is out of service: {row.state_reason}."
+    if row.needs_calibration and row.calibration_due is None:
+        return f"{row.code} has no calibration."
+    if row.needs_calibration and row.calibration_due and row.calibration_due < timezone.localdate():
+        return f"{row.code} is out of calibration: it was due on {row.calibration_due:%Y-%m-%d}."
+    return ""
 
 
 def get_equipment_for(user: User, code: str) -> BenchEquipment:
     """One piece of equipment by the code on its label."""
     require(user, "laboratory.read")
-    found = BenchEquipment.objects.filter(code=code.strip().upper()).first()
+    found = BenchEquipment.objects.filter(code=_equipment_code(code)).first()
     if found is None:
         raise NotFound(f"There is no equipment {code}.")
     return found
+
+
+def _equipment_code(text: str) -> str:
+    """The plain code in what was typed or scanned; a code of another shape as it was typed."""
+    try:
+        return parse_code(text)[1]
+    except Refusal:
+        return text.strip().upper()
 
 
 def reworks_decided(batch: Batch) -> bool:
@@ -516,16 +592,28 @@ def tests_of(batch: Batch) -> list[dict[str, Any]]:
 
 def _shown_test(row: BatchTest) -> dict[str, Any]:
     known = TESTS[row.test]
-    ends = [
-        "" if end is None else f"{from_si(end, unit=known.shown, of=known.dimension):.6g}"
-        for end in (row.lower, row.upper)
-    ]
     value = None if row.value is None else from_si(row.value, unit=known.shown, of=known.dimension)
     u = None if row.u is None else spread_from_si(row.u, unit=known.shown, of=known.dimension)
     figure = {"value": value, "u": u, "unit": known.shown}
-    limits = " to ".join(filter(None, ends)) if all(ends) else f"at least {ends[0]}" if ends[0] else ""
-    limits = limits or (f"at most {ends[1]}" if ends[1] else "")
+    limited = row.lower is not None or row.upper is not None
+    limits = shown_limits([{"test": row.test, "lower": row.lower, "upper": row.upper}])[0]["words"] if limited else ""
     return {"row": row, "label": known.label, "figure": figure, "unit": known.shown, "limits": limits}
+
+
+def get_test_of(batch: Batch, number: int) -> BatchTest:
+    """One in-process test of a batch by its number."""
+    found = batch.batchtests.filter(pk=number).first()
+    if found is None:
+        raise NotFound(f"{batch.code} has no test {number}.")
+    return found
+
+
+def get_entry(number: int) -> BatchTest:
+    """One in-process test by its number, of whichever batch."""
+    found = BatchTest.objects.filter(pk=number).first()
+    if found is None:
+        raise NotFound(f"There is no test {number}.")
+    return found
 
 
 def photos_of(batch: Batch) -> QuerySet[Any]:

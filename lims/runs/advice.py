@@ -19,6 +19,7 @@ ADVICE: dict[str, str] = {
     "samples_missing": "Readings are missing: check the logger and its cables.",
     "clock_irregular": "The logger's clock jumped or rows came twice: check its time settings.",
     "hold_time_exceeded": "Test a fresh sample, or say beside the figure why the time does not matter.",
+    "storage_excursion": "Test a sample that was stored as it should be, or say why the time outside does not matter.",
     "implausible_conductivity": "No material of this kind conducts so: check the gap, its zero and the mass applied.",
 }
 

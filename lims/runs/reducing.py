@@ -32,6 +32,7 @@ from lims.runs.models import Reduction, Run
 from lims.runs.selectors.runs import REDUCIBLE, overlapping, reduction_at_work, runs_touched_by, zeros_around
 from lims.runs.states import APPLICATION_MACHINE, RUN_MACHINE, ApplicationState, ReductionState, RunState
 from lims.runs.traces import key_of
+from lims.samples.selectors import excursions_of
 
 log = structlog.get_logger(__name__)
 
@@ -256,13 +257,37 @@ def _fill(reduction: Reduction, inputs: Inputs, outcome: Outcome) -> None:
     reduction.package_version, reduction.environment = outcome.package_version, outcome.environment
     reduction.inputs, reduction.setup = inputs.digests, inputs.snapshot.setup
     reduction.calibrations = inputs.snapshot.calibrations
-    reduction.figures, reduction.flags = outcome.figures, [*outcome.flags, *_past_hold(reduction.run)]
+    reduction.figures, reduction.flags = outcome.figures, [*outcome.flags, *_from_sample(reduction.run)]
     reduction.shared = outcome.shared
     reduction.result = {
         **outcome.result,
         "run": {**outcome.result.get("run", {}), "code": reduction.run.code},
         "record": _record(reduction, inputs),
     }
+
+
+def _from_sample(run: Run) -> list[dict[str, Any]]:
+    """What happened to the sample before the test and is said with every figure."""
+    return [*_past_hold(run), *_excursions(run)]
+
+
+def _excursions(run: Run) -> list[dict[str, Any]]:
+    """The sample was outside its storage condition before it was applied."""
+    application = run.application
+    if application is None or application.applied_at is None:
+        return []
+    found = excursions_of(application.sample, application.applied_at)
+    reason = f" It was applied all the same: {application.departure}" if application.departure else ""
+    return [
+        {
+            "code": "storage_excursion",
+            "severity": "cautions",
+            "message": f"{one.sample} was {one.words}: {one.event.condition}.{reason}",
+            "figures": [],
+            "details": {"temperature": one.event.temperature, "duration": one.event.duration},
+        }
+        for one in found
+    ]
 
 
 def _past_hold(run: Run) -> list[dict[str, Any]]:

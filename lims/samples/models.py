@@ -186,6 +186,7 @@ class CustodyEvent(models.Model):
         OPEN = "open"
         THAW = "thaw"
         DEGAS = "degas"
+        EXCURSION = "excursion", "storage excursion"
         SPLIT = "split"
         USE = "use"
         RETURN = "return"
@@ -200,6 +201,9 @@ class CustodyEvent(models.Model):
     location = models.CharField(max_length=120)
     condition = models.CharField(max_length=200, blank=True)
     amount = mass_field(null=True, blank=True, help_text="kg that went, negative")
+    temperature = models.FloatField(null=True, blank=True, help_text="K, furthest from the storage condition")
+    duration = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)], help_text="s outside it")
+    since = models.DateTimeField("began at", null=True, blank=True)
     cause = models.CharField(max_length=60, blank=True)
 
     class Meta:

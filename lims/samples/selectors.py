@@ -132,6 +132,11 @@ class CustodyLink:
     event: CustodyEvent
     gap: str = ""
 
+    @property
+    def excursion(self) -> str:
+        """How far and how long outside its condition, in words; "" for other events."""
+        return Excursion(self.event, "").words if self.event.kind == CustodyEvent.Kind.EXCURSION else ""
+
 
 def custody_of(sample: Sample) -> list[CustodyLink]:
     """The chain of a sample, oldest first; somebody at work who was not handed the sample shows as a gap."""
@@ -164,6 +169,32 @@ def held_hours(sample: Sample, at: Any) -> tuple[float, float | None]:
     return (at - sample.taken_at) / hour, None if over is None else over / hour
 
 
+@dataclass(frozen=True, slots=True)
+class Excursion:
+    """One time a sample, or what it was split from, was outside its storage condition."""
+
+    event: CustodyEvent
+    sample: str
+
+    @property
+    def words(self) -> str:
+        """How far and how long, in the units people read."""
+        celsius = from_si(self.event.temperature or 0.0, unit="degC", of="temperature")
+        hours = from_si(self.event.duration or 0.0, unit="h", of="time")
+        return f"kept at {celsius:.3g} °C for {hours:.3g} h outside its storage condition"
+
+
+def excursions_of(sample: Sample, at: Any = None) -> list[Excursion]:
+    """The excursions of a sample that began before `at` (now, unless said), also those of what it was split from."""
+    moment, one, found = at or timezone.now(), sample, list[Excursion]()
+    while one is not None:
+        rows = one.custody.filter(kind=CustodyEvent.Kind.EXCURSION, since__lte=moment).order_by("-since")
+        found += [Excursion(row, one.code) for row in rows]
+        moment = min(moment, one.created_at)
+        one = one.parent
+    return found[::-1]
+
+
 def why_not_applicable(sample: Sample, at: Any = None) -> list[str]:
     """What speaks against a test of a sample, though a reason can overrule it: its expiry, its hold time."""
     found = []
@@ -172,6 +203,7 @@ def why_not_applicable(sample: Sample, at: Any = None) -> list[str]:
     over = over_hold(sample, at)
     if over is not None:
         found.append(f"hold time exceeded by {over / timedelta(hours=1):.0f} h")
+    found += [excursion.words for excursion in excursions_of(sample, at)]
     return found
 
 

@@ -14,12 +14,14 @@ from django.views.decorators.http import require_POST
 from lims.accounts.acts import once, require
 from lims.accounts.selectors import people
 from lims.audit.selectors import history_of, readable
+from lims.cases.selectors import standing_holds
 from lims.core.codes import expect_kind
 from lims.core.errors import Invalid, Refusal
 from lims.core.quantities import mass_in_kg
 from lims.files.selectors import open_file
 from lims.formulations import selectors, services
 from lims.formulations.kinds import shown_settings
+from lims.formulations.papers import draw_batch_record
 from lims.formulations.states import BatchState
 from lims.materials.selectors import get_lot_for, lots_to_weigh, reserved_for, warnings_between
 from lims.quality import services as quality
@@ -122,11 +124,14 @@ def batch(request: HttpRequest, code: str, *, failed: Failed | None = None) -> H
         "to_check": [w for w in sheet.unchecked if w.by_id != user.pk] if user.may("batch.check") else [],
         "steps": _steps(sheet) if may_read else [],
         "newer": selectors.newer_version_of(found),
-        "actions": BATCH.buttons(user, found, failed=failed),
+        "actions": _buttons(user, found, failed),
         "refusal": failed.refusal if failed else None,
         "at_bench": user.may("batch.weigh") and found.state in ("planned", "weighing", "processing") and may_read,
         "caution_keys": _cautions(sheet),
         "tests": selectors.tests_of(found) if may_read else [],
+        **_on_hold(found),
+        "may_correct_tests": user.may("batch.test") and found.state in services.TESTED_IN,
+        "limits": selectors.shown_limits(found.frozen.get("tests", [])) if may_read else [],
         "photos": selectors.photos_of(found) if may_read else [],
         "balance": selectors.mass_balance_of(found, sheet) if may_read else None,
         "kept": reserved_for(found.code) if may_read else [],
@@ -138,6 +143,20 @@ def batch(request: HttpRequest, code: str, *, failed: Failed | None = None) -> H
         **certificates_context(user, "batch", found),
     }
     return render(request, "batches/batch.html", context, status=failed.status if failed else 200)
+
+
+def _buttons(user: Any, found: Any, failed: Failed | None) -> list[dict[str, Any]]:
+    """The acts; a test written down without a network waits for it like a weighing."""
+    buttons = BATCH.buttons(user, found, failed=failed)
+    for button in buttons:
+        if isinstance(button["form"], TestForm):
+            button["queue"] = f"{found.code} test"
+    return buttons
+
+
+def _on_hold(found: Any) -> dict[str, Any]:
+    """What stops the batch now, and whether the rest has new targets."""
+    return {"on_hold": standing_holds("batch", found.code), "retargeted": found.rescalings.exists()}
 
 
 def _steps(sheet: Any) -> list[dict[str, Any]]:
@@ -181,6 +200,7 @@ def _bench_weighing(request: HttpRequest, found: Any, sheet: Any) -> HttpRespons
         if asked is None:
             messages.success(request, f"Line {line.row.position} taken.")
             return redirect("batch-bench", code=found.code)
+    correction = _correction(sheet, line, form) if asked and asked.code == "outside-tolerance" else None
     context = {
         "batch": found,
         "sheet": sheet,
@@ -189,9 +209,11 @@ def _bench_weighing(request: HttpRequest, found: Any, sheet: Any) -> HttpRespons
         "choice": lots_to_weigh(line.row.material),
         "kept": {lot.code: mass for lot, mass in reserved_for(found.code)},
         "shown": _BENCH_FIELDS | _ASKED.get(asked.code if asked else "", set()),
-        "correction": _correction(sheet, line, form) if asked and asked.code == "outside-tolerance" else None,
+        "correction": correction,
         "theirs": line.weighings[-1] if asked and asked.code == "weighed-meanwhile" else None,
         "last": last,
+        **_on_hold(found),
+        "beyond": correction and form.values()["net"] > line.left + line.row.outer_tolerance,
         "bar": ["now" if row is line else "done" if row.done else "" for row in sheet.lines],
     }
     return render(request, "batches/bench_weigh.html", context, status=status_of(form))
@@ -279,6 +301,20 @@ def batch_print(request: HttpRequest, code: str) -> HttpResponse:
     return render(request, "batches/print.html", context)
 
 
+@page("recipe.read")
+def batch_record(request: HttpRequest, code: str) -> HttpResponse:
+    """The batch record as PDF, with the same notes as the page that is printed."""
+    found = selectors.get_batch_for(person(request), code)
+    drawn = draw_batch_record(
+        found,
+        address=request.build_absolute_uri(reverse("code", args=[found.code])),
+        caution_keys=_cautions(selectors.sheet_of(found)),
+    )
+    response = HttpResponse(drawn, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{found.code}.pdf"'
+    return response
+
+
 def _chosen_line(request: HttpRequest, sheet: Any) -> Any:
     """The line asked for in the address while it is open, else the first open one."""
     asked = request.GET.get("line", "")
@@ -296,10 +332,8 @@ def _weigh(request: HttpRequest, line: Any, form: Any) -> Refusal | None:
     """Take the weighing; a refusal goes into the form and comes back."""
     try:
         lot = get_lot_for(person(request), form.cleaned_data["lot"])
-        named = form.cleaned_data["override_name"]
-        quality_person = people().filter(username=named).first() if named else None
         once(key_of(request), services.weigh)(
-            line.row, actor=person(request), lot=lot, override_by=quality_person, **form.values()
+            line.row, actor=person(request), lot=lot, override_by=_quality_person(form), **form.values()
         )
     except Refusal as refusal:
         put_refusal(form, refusal)
@@ -307,22 +341,23 @@ def _weigh(request: HttpRequest, line: Any, form: Any) -> Refusal | None:
     return None
 
 
+def _quality_person(form: Any) -> Any:
+    """Who allows equipment that may not be used; nobody where none is named."""
+    named = form.cleaned_data["override_name"]
+    return people().filter(username=named).first() if named else None
+
+
 def _bench_step(request: HttpRequest, found: Any, sheet: Any) -> HttpResponse:
     step = sheet.open_step
     seconds = [p for p in people() if p.pk != person(request).pk and p.may("batch.check")]
     form = DoStepForm(request.POST or None, step=step, people=seconds)
+    asked = None
     if request.method == "POST" and form.is_valid():
-        try:
-            named = form.cleaned_data.get("seen_by")
-            second = next((p for p in seconds if p.username == named), None)
-            once(key_of(request), services.do_step)(
-                found, actor=person(request), position=step["position"], seen_by=second, **form.values()
-            )
-        except Refusal as refusal:
-            put_refusal(form, refusal)
-        else:
+        asked = _do_step(request, found, form, step=step, seconds=seconds)
+        if asked is None:
             messages.success(request, f"Step {step['position']} done.")
             return redirect("batch-bench", code=found.code)
+    form.ask_for_override(bool(asked and asked.code == "equipment-not-fit") or bool(request.POST.get("override_name")))
     context = {
         "batch": found,
         "step": step,
@@ -330,9 +365,30 @@ def _bench_step(request: HttpRequest, found: Any, sheet: Any) -> HttpResponse:
         "form": form,
         "count": len(sheet.steps),
         "begun": selectors.begun_at(found, step["position"]),
+        "queue": f"{found.code} step {step['position']}",
+        **_on_hold(found),
         "bar": ["done" if s["position"] in sheet.done else "now" if s is step else "" for s in sheet.steps],
     }
     return render(request, "batches/bench_step.html", context, status=status_of(form))
+
+
+def _do_step(request: HttpRequest, found: Any, form: Any, *, step: Any, seconds: Any) -> Refusal | None:
+    """Confirm the step; a refusal goes into the form and comes back."""
+    named = form.cleaned_data.get("seen_by")
+    position = form.cleaned_data["position"] or step["position"]  # an entry that waited may be for a step before
+    try:
+        once(key_of(request), services.do_step)(
+            found,
+            actor=person(request),
+            position=position,
+            seen_by=next((p for p in seconds if p.username == named), None),
+            override_by=_quality_person(form),
+            **form.values(),
+        )
+    except Refusal as refusal:
+        put_refusal(form, refusal)
+        return refusal
+    return None
 
 
 @require_POST
@@ -364,6 +420,27 @@ def weighing_correct(request: HttpRequest, code: str, number: int) -> HttpRespon
     return done or render(request, "batches/weighing_correct.html", context, status=status_of(form))
 
 
+@page("batch.test")
+def test_correct(request: HttpRequest, code: str, number: int) -> HttpResponse:
+    """Correct an in-process test: a new entry that names the old one."""
+    user = person(request)
+    found = selectors.get_batch_for(user, code)
+    require(user, "recipe.read")
+    old = selectors.get_test_of(found, number)
+    form = TestForm(request.POST or None, initial={"test": old.test, "equipment": old.equipment})
+    form.fields["test"].choices = [c for c in form.fields["test"].choices if c[0] == old.test]  # type: ignore[attr-defined]
+    done = submitted(
+        request,
+        form,
+        lambda: once(key_of(request), services.add_batch_test)(
+            found, actor=user, replaces=old, **form.values() | {"position": old.position}
+        ),
+        to=lambda made: reverse("batch", args=[found.code]),
+    )
+    context = {"form": form, "batch": found, "old": old}
+    return done or render(request, "batches/test_correct.html", context, status=status_of(form))
+
+
 @page("batch.weigh")
 def line_skip(request: HttpRequest, code: str, position: int) -> HttpResponse:
     """Leave a line out, with a reason."""
@@ -377,7 +454,7 @@ def line_skip(request: HttpRequest, code: str, position: int) -> HttpResponse:
         lambda: once(key_of(request), services.skip_line)(line, actor=user, **form.cleaned_data),
         to=lambda made: reverse("batch-bench", args=[found.code]),
     )
-    context = {"form": form, "batch": found, "position": position}
+    context = {"form": form, "batch": found, "position": position, "queue": f"{found.code} line {position} left out"}
     return done or render(request, "batches/line_skip.html", context, status=status_of(form))
 
 
@@ -491,8 +568,10 @@ urlpatterns = [
     path("batches/<str:code>/steps/<int:position>/begin/", step_begin, name="step-begin"),
     path("batches/<str:code>/photographs/<int:number>/", batch_photo, name="batch-photo"),
     path("batches/<str:code>/print/", batch_print, name="batch-print"),
+    path("batches/<str:code>/record.pdf", batch_record, name="batch-record"),
     path("batches/<str:code>/weighings/<int:number>/check/", weighing_check, name="weighing-check"),
     path("batches/<str:code>/weighings/<int:number>/correct/", weighing_correct, name="weighing-correct"),
+    path("batches/<str:code>/tests/<int:number>/correct/", test_correct, name="batch-test-correct"),
     path("batches/<str:code>/lines/<int:position>/skip/", line_skip, name="line-skip"),
     *BATCH.paths(),
     path("batches/<str:code>/", batch, name="batch"),

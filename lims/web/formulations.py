@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import path, re_path, reverse
 from django.views.decorators.http import require_POST
@@ -16,7 +16,7 @@ from lims.core.errors import Refusal, Stale
 from lims.formulations import selectors, services
 from lims.formulations.kinds import shown_settings
 from lims.formulations.states import VersionState
-from lims.materials.selectors import warnings_between
+from lims.materials.selectors import coarsest_of, warnings_between
 from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
 from lims.web.forms.fields import ReasonForm, SignForm
@@ -25,8 +25,10 @@ from lims.web.forms.formulations import (
     EditForm,
     FormulationForm,
     LineForm,
+    LoadingForm,
     StepForm,
     TableForm,
+    TestLimitsForm,
     beside,
     line_initial,
     lines_of,
@@ -171,13 +173,15 @@ def formulation(request: HttpRequest, code: str, *, failed: Failed | None = None
         "composition": selectors.composition_of(version),
         "conducting": selectors.conducting_of(parts),
         "cost": selectors.cost_of(parts),
+        **_loading(request, parts),
         "steps": [(step, shown_settings(step)) for step in version.steps.order_by("position")],
         "versions": version.formulation.versions.order_by("-number"),
         "differences": selectors.differences(version.parent, version) if version.parent else [],
         "batches": version.batches.order_by("-id")[:50],
         "copies": version.successors.exclude(formulation=version.formulation).select_related("formulation")[:50],
         "came_of": _came_of(user, version),
-        "actions": FORMULATION.buttons(user, version, failed=failed),
+        "actions": _buttons(user, version, failed),
+        "limits": selectors.shown_limits(selectors.limits_of(version)),
         "refusal": failed.refusal if failed else None,
         "may_edit": user.may("formulation.edit") and version.state == VersionState.DRAFT,
         "may_plan": user.may("batch.plan") and version.state == VersionState.APPROVED,
@@ -186,6 +190,23 @@ def formulation(request: HttpRequest, code: str, *, failed: Failed | None = None
         "entries": readable(_history(version)[:50], user),
     }
     return render(request, "formulations/formulation.html", context, status=failed.status if failed else 200)
+
+
+def _loading(request: HttpRequest, parts: list[Any]) -> dict[str, Any]:
+    """What more filler or less could do, with the yield stress and pressure of the address."""
+    form = LoadingForm(request.GET if "pressure" in request.GET else None)
+    known = form.values() if form.is_bound and form.is_valid() else {}
+    fillers = [material for material, _ in parts if material.kind != "carrier"]
+    found = selectors.explored(parts, coarsest=coarsest_of(fillers), **known)
+    return {"loading_form": form, "explored": found, "query": request.GET.urlencode()}
+
+
+@page("recipe.read")
+def formulation_loading(request: HttpRequest, code: str) -> JsonResponse:
+    """The plot of conductivity, bond line and impedance against loading."""
+    version = selectors.get_version_for(person(request), code)
+    parts = [(line.material, line.fraction) for line in version.lines.select_related("material")]
+    return JsonResponse(_loading(request, parts)["explored"].plot)
 
 
 CAME_OF = ("sample", "comparison")
@@ -250,6 +271,16 @@ def _others(user: Any, version: Any) -> str:
 
 
 _V = VersionState
+def _buttons(user: Any, version: Any, failed: Failed | None) -> list[dict[str, Any]]:
+    """The acts; the form of the limits shows those that stand."""
+    buttons = FORMULATION.buttons(user, version, failed=failed)
+    for form in (button["form"] for button in buttons):
+        if isinstance(form, TestLimitsForm) and not form.is_bound:
+            standing = selectors.shown_limits(selectors.limits_of(version))
+            form.initial = {f"{row['test']}_{end}": row[end] for row in standing for end in ("lower", "upper")}
+    return buttons
+
+
 FORMULATION = RecordPage(
     "formulation",
     "formulations",
@@ -310,6 +341,16 @@ FORMULATION = RecordPage(
             states(_V.APPROVED, _V.SUPERSEDED),
             why_not=_others,
         ),
+        RecordAct(
+            "test-limits",
+            "Limits of tests",
+            "formulation.edit",
+            services.set_test_limits,
+            TestLimitsForm,
+            states(_V.DRAFT),
+            hint="Batches of this version are held to them. Leave both ends blank where a test has no limits.",
+            values=lambda form: form.values(),
+        ),
         RecordAct("abandon", "Give up", "formulation.abandon", services.abandon_version, ReasonForm, states(_V.DRAFT)),
     ),
 )
@@ -321,6 +362,7 @@ urlpatterns = [
     path("formulations/sheet/", formulation_sheet, name="formulation-sheet"),
     *FORMULATION.paths(),
     re_path(r"^formulations/(?P<code>.+)/lines\.(?P<form>csv|xlsx)$", formulation_lines, name="formulation-lines"),
+    path("formulations/<path:code>/loading.json", formulation_loading, name="formulation-loading"),
     path("formulations/<path:code>/edit/", formulation_edit, name="formulation-edit"),
     path("formulations/<path:code>/difference/", formulation_difference, name="formulation-difference"),
     path("formulations/<path:code>/", formulation, name="formulation"),

@@ -24,7 +24,7 @@ from lims.web.desk import with_file
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
 from lims.web.forms.desk import MoveForm, OpenForm, SymbolForm, place_names
 from lims.web.forms.fields import ReasonForm, SignForm
-from lims.web.forms.materials import LotFilter, LotForm, ResultForm, StockForm
+from lims.web.forms.materials import GiveBackForm, LotFilter, LotForm, ResultForm, StockForm
 from lims.web.labels import MAKERS
 from lims.web.standing import CASE_ACTS, DecideForm, concession_acts, standing_context, why_not_released
 
@@ -100,7 +100,7 @@ def lot(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         return redirect("lot", found.code)  # the code of one of its containers
     context = {
         "lot": found,
-        "actions": LOT.buttons(user, found, failed=failed),
+        "actions": _buttons(user, found, failed),
         "refusal": failed.refusal if failed else None,
         "results": selectors.results_of(found),
         "ledger": selectors.ledger_of(found),
@@ -124,6 +124,16 @@ def lot(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         **certificates_context(user, "lot", found),
     }
     return render(request, "lots/lot.html", context, status=failed.status if failed else 200)
+
+
+def _buttons(user: Any, found: Any, failed: Failed | None) -> list[dict[str, Any]]:
+    """The acts; the form that gives stock back offers the batches that have some."""
+    buttons = LOT.buttons(user, found, failed=failed)
+    for form in (button["form"] for button in buttons):
+        if isinstance(form, GiveBackForm):
+            choices = [(kept.cause, kept.cause) for kept in selectors.reservations_of(found)]
+            form.fields["cause"].widget.choices = choices  # type: ignore[attr-defined]
+    return buttons
 
 
 def _uses(found: Any) -> list[str]:
@@ -223,6 +233,15 @@ LOT = RecordPage(
             StockForm,
             _STANDS,
             values=lambda form: form.values(),
+        ),
+        RecordAct(
+            "give-back",
+            "Give kept stock back",
+            "lot.give_back",
+            services.give_back_stock,
+            GiveBackForm,
+            shown=lambda user, record: bool(selectors.reservations_of(record)),
+            hint="The batch stays planned; what it needs must then be found again.",
         ),
         RecordAct("move", "Move", "lot.move", services.move_lot, MoveForm, _STANDS),
         RecordAct(

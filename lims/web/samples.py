@@ -161,6 +161,11 @@ SAMPLE = RecordPage(
         RecordAct("move", "Move or hand over", "sample.move", services.move_sample, forms.MoveForm, _IN_HAND),
         RecordAct("note", "Opened, thawed, degassed", "sample.move", services.note_custody, forms.NoteForm, _IN_HAND),
         RecordAct(
+            "excursion", "Outside its storage condition", "sample.move", services.note_excursion, forms.ExcursionForm,
+            _IN_HAND, values=lambda form: form.values(),
+            hint="It goes with the sample: a later test asks for a reason, and every figure says so.",
+        ),
+        RecordAct(
             "split", "Split", "sample.split", services.split_sample, forms.SplitForm, states(_S.HELD),
             values=lambda form: form.values(),
             hint="The portion becomes a sample of its own and keeps this one as parent.",

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import io
 from decimal import Decimal
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from PIL import Image
 from rest_framework.test import APIClient
 
 from lims.accounts.roles import Role
@@ -19,6 +22,7 @@ from tests.factories import (
     make_version,
     person,
     somebody,
+    weigh_all,
 )
 
 pytestmark = pytest.mark.django_db
@@ -205,3 +209,32 @@ def test_who_may_not_read_the_laboratory_reads_no_batch(role: Role | None) -> No
     api = signed_in(person(role, username="other"))
     for address in ("/api/batches/", f"/api/batches/{batch.code}/", f"/api/batches/{batch.code}/standing/"):
         assert api.get(address).status_code == 403
+
+
+def test_limits_a_corrected_test_and_a_photograph_by_api() -> None:
+    chemist, operator = signed_in(Role.CHEMIST), signed_in(Role.OPERATOR)
+    draft = chemist.post("/api/formulations/", recipe(), format="json").data["code"]
+    limits = {"tests": [{"test": "density", "lower": 2700.0}]}
+    set_ = chemist.post(f"/api/formulations/{draft}/test-limits/", limits, format="json")
+    assert [dict(row) for row in set_.data["tests"]] == [{"test": "density", "lower": 2700.0, "upper": None}]
+    batch = weigh_all(make_batch(make_version()))
+    address = f"/api/batches/{batch.code}"
+    first = chemist.post(f"{address}/test/", {"test": "density", "value": 2.7}, format="json").data["tests"][0]
+    sent = {"test": "density", "value": 2.8, "replaces": first["id"]}
+    assert chemist.post(f"{address}/test/", sent, format="json").status_code == 422
+    [stands] = chemist.post(f"{address}/test/", sent | {"reason": "cup not full"}, format="json").data["tests"]
+    assert (stands["value"], stands["replaces"]) == (pytest.approx(2800.0), first["id"])
+    out = io.BytesIO()
+    Image.new("RGB", (40, 30)).save(out, "PNG")
+    photo = SimpleUploadedFile("vessel.png", out.getvalue(), "image/png")
+    made = operator.post(f"{address}/photographs/", {"photo": photo, "caption": "after mixing"}, format="multipart")
+    assert (made.status_code, made.data["caption"]) == (201, "after mixing")
+    assert chemist.get(f"{address}/photographs/").data[0]["sha256"] == made.data["sha256"]
+    assert operator.get(f"{address}/photographs/").status_code == 403
+
+
+def test_a_weighing_of_a_person_that_says_it_was_captured_is_refused() -> None:
+    batch = make_batch()
+    sent = weighing(batch, captured=True)
+    refused = signed_in(Role.CHEMIST).post(f"/api/batches/{batch.code}/weigh/", sent, format="json")
+    assert (refused.status_code, refused.data["code"]) == (403, "captured-by-person")

@@ -25,7 +25,7 @@ def test_which_lot_was_weighed_is_hidden_from_those_who_may_not_read_recipes() -
     line = make_batch().lines.order_by("position").first()
     lot = make_released_lot(line.material)
     chemist, operator = somebody(Role.CHEMIST), somebody(Role.OPERATOR)
-    formulations.weigh(line, actor=chemist, lot=lot, net=line.target, balance="BAL-01", captured=True)
+    formulations.weigh(line, actor=chemist, lot=lot, net=line.target, balance="BAL-01")
     assert lot.code in _seen_by(chemist, line.batch.code)
     assert not {lot.code, line.material.code} & _seen_by(operator, line.batch.code)
 

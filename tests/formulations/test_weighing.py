@@ -214,6 +214,14 @@ def test_a_balance_sends_a_captured_weighing_that_needs_no_check() -> None:
     assert selectors.sheet_of(row.line.batch).unchecked == []
 
 
+def test_a_person_cannot_say_that_a_weighing_was_captured() -> None:
+    line = first_line()
+    with pytest.raises(NotAllowed) as refused:
+        weigh(line, captured=True)
+    assert (refused.value.status, refused.value.code) == (403, "captured-by-person")
+    assert not line.weighings.exists()
+
+
 def test_weighing_is_closed_when_every_line_is_weighed_and_every_typed_one_checked() -> None:
     batch, chemist = make_batch(), somebody(Role.CHEMIST)
     one, two = batch.lines.order_by("position")
@@ -221,7 +229,7 @@ def test_weighing_is_closed_when_every_line_is_weighed_and_every_typed_one_check
     with pytest.raises(Conflict) as refused:
         services.close_weighing(batch, actor=chemist)
     assert len(refused.value.extra["missing"]) == 2
-    weigh(two, "0.025", captured=True)
+    weigh(two, "0.025", captured=True, actor=somebody(Role.SERVICE))
     with pytest.raises(Conflict, match="not seen by a second person: line 1"):
         services.close_weighing(batch, actor=chemist)
     services.check_weighing(row, actor=somebody(Role.OPERATOR))

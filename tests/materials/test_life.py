@@ -25,7 +25,7 @@ TODAY = timezone.localdate
 
 def weigh(line, lot, **facts):
     return formulations.weigh(
-        line, actor=somebody(Role.CHEMIST), lot=lot, net=line.target, balance="BAL-01", captured=True, **facts
+        line, actor=somebody(Role.SERVICE), lot=lot, net=line.target, balance="BAL-01", captured=True, **facts
     )
 
 

@@ -13,7 +13,7 @@ from lims.accounts.roles import Role
 from lims.core.errors import Invalid
 from lims.samples.models import Sample
 from lims.samples.selectors import series_of_sheets
-from lims.samples.services import Sheet, register_sheets
+from lims.samples.services import Sheet, register_sheets, split_sample
 from tests.comparisons.results import measure
 from tests.factories import make_application, make_sample, somebody
 
@@ -67,3 +67,21 @@ def test_a_sample_held_eight_hours_too_long_says_so_from_the_bench_to_the_figure
     client.force_login(somebody(Role.OPERATOR))
     assert "Hold time exceeded by 8 h" in client.get(f"/runs/{run.code}/").content.decode()
     assert "Hold time exceeded by 8 h" in client.get(f"/api/reductions/{run.current.code}/").content.decode()
+
+
+def test_a_time_outside_the_storage_condition_goes_with_the_portion_to_the_figure(client):
+    operator = somebody(Role.OPERATOR)
+    sample = make_sample()
+    client.force_login(operator)
+    sent = {"temperature": "41", "duration": "3", "reason": "the refrigerator stood open"}
+    assert client.post(f"/samples/{sample.code}/excursion/", sent | {"duration": "0"}).status_code == 422
+    assert client.post(f"/samples/{sample.code}/excursion/", sent).status_code == 302
+    assert "Kept at 41 °C for 3 h" in client.get(f"/samples/{sample.code}/").content.decode()
+    portion = split_sample(sample, actor=operator, amount=Decimal("0.002"), container="jar")
+    with pytest.raises(Invalid, match="kept at 41 °C for 3 h"):
+        make_application(sample=portion)
+    run = measure(make_application(sample=portion, departure="a trial of warm storage"), 10.0)
+    [flag] = [f for f in run.current.flags if f["code"] == "storage_excursion"]
+    assert flag["details"] == {"temperature": pytest.approx(314.15), "duration": pytest.approx(10800)}
+    assert sample.code in flag["message"]
+    assert "the refrigerator stood open. It was applied all the same: a trial of warm storage" in flag["message"]

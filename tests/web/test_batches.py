@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import re
 from decimal import Decimal
 
 import pytest
+from pypdf import PdfReader
 
 from lims.accounts.roles import Role
 from lims.formulations.models import Batch, Weighing
@@ -181,6 +183,24 @@ def test_the_batch_record_marks_a_changed_weight_with_a_footnote_and_an_unchange
     assert "225 g of" in after
     assert "225.4 g of" in after
     assert "read 0 for 4" in after
+    paper = PdfReader(io.BytesIO(client.get(f"/batches/{batch.code}/record.pdf").content))
+    words = " ".join(" ".join(page.extract_text() for page in paper.pages).split())
+    assert "225.4 [1]" in words
+    assert "[1] line 1, weighed: 225 g of" in words
+    client.force_login(somebody(Role.OPERATOR))
+    assert client.get(f"/batches/{batch.code}/record.pdf").status_code == 403
+
+
+def test_a_test_is_corrected_by_page_and_the_old_entry_becomes_a_note(client) -> None:
+    batch = weigh_all(make_batch())
+    client.force_login(somebody(Role.CHEMIST))
+    sent = {"test": "density", "value": "2.7", "good": "on"}
+    assert client.post(f"/batches/{batch.code}/test/", sent).status_code == 302
+    link = f"/batches/{batch.code}/tests/{batch.batchtests.get().pk}/correct/"
+    assert link in client.get(f"/batches/{batch.code}/").content.decode()
+    assert client.post(link, sent | {"value": "2.8"}).status_code == 422
+    assert client.post(link, sent | {"value": "2.8", "reason": "cup not full"}).status_code == 302
+    assert "2.7 g/cm^3 became 2.8 g/cm^3" in client.get(f"/batches/{batch.code}/print/").content.decode()
 
 
 def test_a_lot_scanned_at_the_bench_leads_to_its_line_and_another_material_is_named(client) -> None:

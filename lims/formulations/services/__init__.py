@@ -11,8 +11,9 @@ from lims.formulations.services.batches import (
 )
 from lims.formulations.services.correcting import correction_for
 from lims.formulations.services.equipment import add_equipment, note_calibration, set_service
-from lims.formulations.services.parts import LineSpec, StepSpec
+from lims.formulations.services.parts import LimitOfTest, LineSpec, StepSpec
 from lims.formulations.services.processing import begin_step, do_step
+from lims.formulations.services.testing import OPEN as TESTED_IN
 from lims.formulations.services.testing import add_batch_photo, add_batch_test
 from lims.formulations.services.versions import (
     abandon_version,
@@ -22,6 +23,7 @@ from lims.formulations.services.versions import (
     edit_draft,
     new_version,
     return_version,
+    set_test_limits,
     submit_version,
     withdraw_version,
 )
@@ -35,6 +37,8 @@ from lims.formulations.services.weighing import (
 )
 
 __all__ = [
+    "TESTED_IN",
+    "LimitOfTest",
     "LineSpec",
     "StepSpec",
     "abandon_version",
@@ -61,6 +65,7 @@ __all__ = [
     "return_version",
     "rework_batch",
     "set_service",
+    "set_test_limits",
     "skip_line",
     "start_batch_test",
     "submit_version",

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any
 
 from lims.core.errors import Invalid
+from lims.formulations.kinds import TESTS
 from lims.materials.models import Material
 
 TOLERANCE = Decimal("0.0001")
@@ -41,6 +42,18 @@ class StepSpec:
     def targets(self) -> dict[str, float]:
         """The settings that have a target, SI."""
         return {name: value for name in TARGETS if (value := getattr(self, name)) is not None}
+
+
+@dataclass(frozen=True, slots=True)
+class LimitOfTest:
+    """The limits a version sets for one in-process test, SI; at least one end."""
+
+    test: str
+    lower: float | None = None
+    upper: float | None = None
+
+    def __str__(self) -> str:
+        return f"{self.test}:{self.lower}:{self.upper}"
 
 
 TARGETS = ("speed", "duration", "pressure", "temperature")
@@ -78,6 +91,28 @@ def check_steps(steps: Sequence[StepSpec]) -> None:
             raise Invalid(
                 f"Step {number}: a setting is below nothing.", fields={"steps": [f"Step {number}: below nothing."]}
             )
+
+
+def check_limits(limits: Sequence[LimitOfTest]) -> None:
+    """Refuse limits of unknown tests, of words, without an end, the wrong way round, or twice."""
+    for number, limit in enumerate(limits, start=1):
+        problem = _wrong_with(limit)
+        if not problem and [other.test for other in limits].count(limit.test) > 1:
+            problem = "this test has limits already"
+        if problem:
+            raise Invalid(f"Limit {number}: {problem}.", fields={"tests": [f"Look at limit {number}."]})
+
+
+def _wrong_with(limit: LimitOfTest) -> str:
+    known = TESTS.get(limit.test)
+    if known is None or not known.dimension:
+        measured = ", ".join(test.key for test in TESTS.values() if test.dimension)
+        return f"one of {measured} is expected"
+    if limit.lower is None and limit.upper is None:
+        return "a lower or an upper limit is expected"
+    if limit.lower is not None and limit.upper is not None and limit.lower > limit.upper:
+        return "the lower limit lies above the upper one"
+    return ""
 
 
 def percent(value: Decimal) -> str:

@@ -47,8 +47,10 @@ def add_batch_test(batch: Batch, *, actor: User, test: str, **details: Unpack[Te
     fresh, known = _open(batch), TESTS.get(test)
     if known is None:
         raise Invalid(f"There is no test '{test}'.", fields={"test": [f"One of {', '.join(TESTS)} is expected."]})
-    facts = _measured(known, details) if known.dimension else _described(details)
+    facts = _measured(known, details, _limits_set(fresh, test)) if known.dimension else _described(details)
     reason, old = details.get("reason", "").strip(), details.get("replaces")
+    if old is not None:
+        _check_replaced(fresh, test, old)
     if (facts["outside"] or old) and not reason:
         raise Invalid(
             f"{known.label.capitalize()} is outside its limits."
@@ -83,16 +85,38 @@ def _open(batch: Batch) -> Batch:
     return fresh
 
 
-def _measured(known: ProcessTest, details: TestDetails) -> dict[str, Any]:
+def _limits_set(batch: Batch, test: str) -> tuple[float | None, float | None] | None:
+    """The limits that the batch's frozen recipe sets for a test, SI; None where it sets none."""
+    rows = [row for row in batch.frozen.get("tests", []) if row["test"] == test]
+    return (rows[0]["lower"], rows[0]["upper"]) if rows else None
+
+
+def _check_replaced(batch: Batch, test: str, old: BatchTest) -> None:
+    """An entry is corrected once, by an entry of the same test and batch."""
+    if old.batch_id != batch.pk or old.test != test:
+        raise Invalid(f"Only an entry of {TESTS[test].label} of {batch.code} is corrected by this one.")
+    if BatchTest.objects.filter(replaces=old).exists():
+        raise Conflict("This test was corrected already; correct the newer entry.", code="corrected-already")
+
+
+def _measured(
+    known: ProcessTest, details: TestDetails, limits: tuple[float | None, float | None] | None
+) -> dict[str, Any]:
     value, unit = details.get("value"), details.get("unit") or known.shown
     if value is None:
         raise Invalid(f"What is the {known.label}?", fields={"value": ["A number is expected."]})
-    ends = [
+    typed = [
         None if (end := details.get(name)) is None else to_si(float(end), unit=unit, of=known.dimension, field=name)  # type: ignore[arg-type]
         for name in ("lower", "upper")
     ]
     u, si = details.get("u"), to_si(float(value), unit=unit, of=known.dimension)
-    low, high = ends
+    if limits is not None and any(end is not None for end in typed):
+        raise Invalid(
+            f"The formulation sets the limits of {known.label}; they are not typed.",
+            code="limits-set",
+            fields={"lower": ["Leave the limits blank."]},
+        )
+    low, high = limits or (typed[0], typed[1])
     if low is not None and high is not None and low > high:
         raise Invalid("The lower limit lies above the upper one.", fields={"lower": ["Less than the upper limit."]})
     return {

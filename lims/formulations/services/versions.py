@@ -14,9 +14,17 @@ from lims.cases.services import place_hold
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid, Stale
 from lims.core.machines import advance, locked, state_words
-from lims.formulations.models import Batch, Formulation, FormulationLine, FormulationVersion, ProcessStep
+from lims.formulations.models import Batch, Formulation, FormulationLine, FormulationVersion, ProcessStep, TestLimit
 from lims.formulations.selectors import content_of
-from lims.formulations.services.parts import LineSpec, StepSpec, check_lines, check_steps, check_total
+from lims.formulations.services.parts import (
+    LimitOfTest,
+    LineSpec,
+    StepSpec,
+    check_limits,
+    check_lines,
+    check_steps,
+    check_total,
+)
 from lims.formulations.states import VERSION_MACHINE, BatchState, VersionState
 from lims.signatures.models import Meaning
 from lims.signatures.services import digest_of, sign
@@ -32,11 +40,12 @@ def create_formulation(
     purpose: str = "",
     lines: Sequence[LineSpec] = (),
     steps: Sequence[StepSpec] = (),
+    tests: Sequence[LimitOfTest] = (),
 ) -> Formulation:
     """Begin a formulation; its first version is a draft, `formulation.versions.get()`."""
     formulation = _named(name, purpose, actor)
     version = _new(formulation, number=1, author=actor)
-    _write(version, lines=lines, steps=steps)
+    _write(version, lines=lines, steps=steps, tests=tests)
     return formulation
 
 
@@ -74,9 +83,33 @@ def edit_draft(
     actor: User,
     lines: Sequence[LineSpec],
     steps: Sequence[StepSpec],
+    tests: Sequence[LimitOfTest] | None = None,
     read: int | None = None,
 ) -> FormulationVersion:
-    """Write the lines and steps of a draft anew. `read` is the record version that was read."""
+    """Write the lines and steps of a draft anew, and its limits of tests where given; `read`: the version read."""
+    fresh = _draft(version)
+    if read is not None and read != fresh.version:
+        raise Stale(
+            f"{fresh.code} was changed by somebody while you were writing.",
+            next_step="What you typed is still here. Look at the draft, then send again.",
+            version=fresh.version,
+        )
+    _write(fresh, lines=lines, steps=steps, tests=tests)
+    fresh.save()
+    return fresh
+
+
+@act("formulation.edit")
+def set_test_limits(version: FormulationVersion, *, actor: User, tests: Sequence[LimitOfTest]) -> FormulationVersion:
+    """Set the limits of a draft's in-process tests; batches made of the version are held to them."""
+    fresh = _draft(version)
+    _write_limits(fresh, tests)
+    fresh.save()
+    return fresh
+
+
+def _draft(version: FormulationVersion) -> FormulationVersion:
+    """The version, locked, while it is a draft."""
     fresh = locked(version)
     if fresh.state != VersionState.DRAFT:
         raise Conflict(
@@ -84,14 +117,6 @@ def edit_draft(
             code="not-a-draft",
             next_step="Begin a new version.",
         )
-    if read is not None and read != fresh.version:
-        raise Stale(
-            f"{fresh.code} was changed by somebody while you were writing.",
-            next_step="What you typed is still here. Look at the draft, then send again.",
-            version=fresh.version,
-        )
-    _write(fresh, lines=lines, steps=steps)
-    fresh.save()
     return fresh
 
 
@@ -161,8 +186,12 @@ def abandon_version(version: FormulationVersion, *, actor: User, reason: str = "
 
 def _write_as(version: FormulationVersion, other: FormulationVersion) -> None:
     """Give a version what another one holds."""
-    lines, steps = other.lines.select_related("material"), other.steps.all()
-    _write(version, lines=[_line(row) for row in lines], steps=[_step(row) for row in steps])
+    _write(
+        version,
+        lines=[_line(row) for row in other.lines.select_related("material")],
+        steps=[_step(s) for s in other.steps.all()],
+        tests=[LimitOfTest(row.test, row.lower, row.upper) for row in other.test_limits.all()],
+    )
 
 
 def _named(name: str, purpose: str, actor: User) -> Formulation:
@@ -184,11 +213,24 @@ def _new(formulation: Formulation, *, number: int, author: User, **facts: Any) -
     return version
 
 
-def _write(version: FormulationVersion, *, lines: Sequence[LineSpec], steps: Sequence[StepSpec]) -> None:
+def _write(
+    version: FormulationVersion,
+    *,
+    lines: Sequence[LineSpec],
+    steps: Sequence[StepSpec],
+    tests: Sequence[LimitOfTest] | None,
+) -> None:
     check_lines(lines)
     check_steps(steps)
     _replace(version, FormulationLine, [_facts_of_line(line) for line in lines])
     _replace(version, ProcessStep, [_facts_of_step(step) for step in steps])
+    if tests is not None:
+        _write_limits(version, tests)
+
+
+def _write_limits(version: FormulationVersion, tests: Sequence[LimitOfTest]) -> None:
+    check_limits(tests)
+    _replace(version, TestLimit, [{"test": t.test, "lower": t.lower, "upper": t.upper} for t in tests])
 
 
 def _replace(version: FormulationVersion, model: Any, rows: Sequence[dict[str, Any]]) -> None:

@@ -14,7 +14,7 @@ from lims.accounts.models import User
 from lims.audit.recording import note_change
 from lims.cases.selectors import concession_of
 from lims.cases.services import open_nonconformance, refuse_if_held, take_from_concession
-from lims.core.errors import Conflict, Invalid
+from lims.core.errors import Conflict, Invalid, NotAllowed
 from lims.core.machines import advance, locked, state_words
 from lims.core.quantities import show_mass, to_microgram
 from lims.formulations.models import Batch, BatchLine, SetAside, Weighing, WeighingCheck
@@ -72,6 +72,8 @@ def weigh(
     Where somebody else weighed the line meanwhile, both are shown first; an entry that loses is set aside, not lost.
     """
     net = to_microgram(net)
+    if details.get("captured"):
+        _require_balance_account(actor)
     batch: Batch = advance(line.batch, BATCH_MACHINE, "weigh")
     refuse_if_held("batch", batch.code)
     sheet_line = _line_of(batch, line)
@@ -84,6 +86,17 @@ def weigh(
     if choice == "mine":
         return _replace(batch, sheet_line, facts, details)
     return _put_in(batch, sheet_line, facts, details)
+
+
+def _require_balance_account(actor: User) -> None:
+    """Only a computer can say that a number came from the balance: what a person sends was typed or scanned."""
+    if not actor.is_service:
+        raise NotAllowed(
+            "Only the account of a balance sends captured weighings; yours is a person's.",
+            code="captured-by-person",
+            next_step="Send it as typed; a second person looks at it.",
+            fields={"captured": ["Leave this out, or send from the balance's own account."]},
+        )
 
 
 def _put_in(batch: Batch, line: SheetLine, facts: dict[str, Any], details: WeighingDetails) -> Weighing:
@@ -173,6 +186,7 @@ def _replace(batch: Batch, line: SheetLine, facts: dict[str, Any], details: Weig
     off, reason = line.total - theirs.net + facts["net"] - line.row.target, details.get("reason", "").strip()
     outside = _is_outside(off, line.row, more=details.get("more", False))
     marks = {"overridden_by": used[0], "override_reason": used[1], "replaces": theirs}
+    note_opening(facts["lot"], opened_on=details.get("opened_on"))
     back = StockMove.Kind.ADJUSTMENT
     move_stock(theirs.lot, mass=theirs.net, kind=back, by=facts["by"], cause=batch.code, reason=reason)
     made = _keep(facts | marks | {"reason": reason, "deviates": outside}, details)
@@ -289,7 +303,8 @@ def correct_weighing(weighing: Weighing, *, actor: User, net: Decimal, reason: s
     if not reason.strip():
         raise Invalid("Say why.", fields={"reason": ["A correction needs a reason."]})
     net = to_microgram(net)
-    require_own(actor, "batch.correct", weighing.by_id)
+    if not weighing.by.is_service:  # what a balance sent is nobody's own
+        require_own(actor, "batch.correct", weighing.by_id)
     batch = locked(weighing.line.batch)
     _require_weighing(batch)
     if Weighing.objects.filter(replaces=weighing).exists():

@@ -12,7 +12,7 @@ from lims.materials.services.making import Part, blend_lots, split_lot, treat_lo
 from lims.materials.services.materials import change_material, create_material
 from lims.materials.services.places import create_place, move_lot
 from lims.materials.services.properties import add_lot_property
-from lims.materials.services.reserving import release_reservation, reserve_stock
+from lims.materials.services.reserving import give_back_stock, release_reservation, reserve_stock
 from lims.materials.services.sheets import add_safety_sheet, set_incompatible, withdraw_incompatible
 from lims.materials.services.sizes import add_size_distribution
 from lims.materials.services.stock import adjust_stock, move_stock
@@ -32,6 +32,7 @@ __all__ = [
     "create_place",
     "create_supplier",
     "dispose_lot",
+    "give_back_stock",
     "lengthen_life",
     "move_lot",
     "move_stock",

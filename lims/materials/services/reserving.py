@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from django.db.models import Sum
 
+from lims.accounts.acts import act
 from lims.accounts.models import User
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import locked
@@ -45,6 +46,16 @@ def release_reservation(
     if not back:
         return None
     return written(Reservation(lot=fresh, mass=-back, cause=cause, reason=reason.strip(), by=by))
+
+
+@act("lot.give_back")
+def give_back_stock(lot: Lot, *, actor: User, cause: str, reason: str) -> Lot:
+    """Give back by hand what is kept of a lot for one batch, with a reason: others can take it then."""
+    if not reason.strip():
+        raise Invalid("Say why.", fields={"reason": ["Giving stock back needs a reason."]})
+    if release_reservation(lot, cause=cause, by=actor, reason=reason) is None:
+        raise Conflict(f"Nothing of {lot.code} is kept for {cause}.", code="not-reserved")
+    return lot
 
 
 def release_all(lot: Lot, *, by: User | None, reason: str) -> None:

@@ -1,7 +1,7 @@
 """What may be done with samples: register them, keep their custody, lead them to their end."""
 
 from lims.samples.services.blind import register_blind_sample
-from lims.samples.services.custody import move_sample, note_custody
+from lims.samples.services.custody import move_sample, note_custody, note_excursion
 from lims.samples.services.labels import retire_label_format, set_label_format
 from lims.samples.services.registering import (
     SampleFacts,
@@ -26,6 +26,7 @@ __all__ = [
     "dispose_sample",
     "move_sample",
     "note_custody",
+    "note_excursion",
     "refuse_sample",
     "register_blind_sample",
     "register_sample",

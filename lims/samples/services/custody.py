@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import TypedDict, Unpack
+
+from django.utils import timezone
 
 from lims.accounts.acts import act
 from lims.accounts.models import User
@@ -28,6 +31,9 @@ class EventFacts(TypedDict, total=False):
     condition: str
     amount: Decimal | None
     cause: str
+    temperature: float | None
+    duration: float | None
+    since: datetime | None
 
 
 def add_event(sample: Sample, kind: str, *, by: User, **facts: Unpack[EventFacts]) -> CustodyEvent:
@@ -47,6 +53,9 @@ def add_event(sample: Sample, kind: str, *, by: User, **facts: Unpack[EventFacts
         condition=facts.get("condition", ""),
         amount=facts.get("amount"),
         cause=facts.get("cause", ""),
+        temperature=facts.get("temperature"),
+        duration=facts.get("duration"),
+        since=facts.get("since"),
     )
     event.full_clean()
     event.save()
@@ -103,6 +112,32 @@ def note_custody(sample: Sample, *, actor: User, kind: str, condition: str = "")
         )
     fresh = _in_hand(sample)
     add_event(fresh, kind, by=actor, condition=condition)
+    return fresh
+
+
+@act("sample.move")
+def note_excursion(
+    sample: Sample, *, actor: User, temperature: float, duration: float, reason: str, since: datetime | None = None
+) -> Sample:
+    """Note that a sample was outside its storage condition: how far [K], how long [s], from when, and why.
+
+    `since`: when it began; so long before now, unless said. It goes with the sample to every test after it.
+    """
+    problems = {}
+    if temperature <= 0:
+        problems["temperature"] = ["A temperature above absolute zero is expected."]
+    if duration <= 0:
+        problems["duration"] = ["More than nothing is expected."]
+    if not reason.strip():
+        problems["reason"] = ["Say how it came to that."]
+    began = since or timezone.now() - timedelta(seconds=max(duration, 0))
+    if began > timezone.now():
+        problems["since"] = ["A time that has come is expected."]
+    if problems:
+        raise Invalid("The excursion is not complete.", fields=problems)
+    fresh = _in_hand(sample)
+    facts = {"temperature": temperature, "duration": duration, "since": began}
+    add_event(fresh, Kind.EXCURSION, by=actor, condition=reason.strip()[:200], **facts)  # type: ignore[arg-type]
     return fresh
 
 

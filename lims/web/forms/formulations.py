@@ -10,7 +10,7 @@ from typing import Any
 from django import forms
 
 from lims.core.errors import Refusal
-from lims.core.quantities import from_si, mass_in, mass_in_kg
+from lims.core.quantities import from_si, mass_in, mass_in_kg, to_si
 from lims.formulations.kinds import SETTINGS, TESTS, setting_to_si
 from lims.formulations.selectors import (
     approved_versions,
@@ -23,7 +23,7 @@ from lims.formulations.selectors import (
     step_words,
     text_of_upload,
 )
-from lims.formulations.services import LineSpec, StepSpec
+from lims.formulations.services import LimitOfTest, LineSpec, StepSpec
 from lims.materials.selectors import materials
 from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
 
@@ -41,6 +41,21 @@ class FormulationForm(forms.Form):
 
     name = forms.CharField(max_length=200)
     purpose = TextArea(required=False, rows=2)
+
+
+class LoadingForm(forms.Form):
+    """What the bond line is predicted with; nothing is stored."""
+
+    yield_stress = NumberField(label="Yield stress, measured", unit="Pa", required=False, least=0)
+    pressure = NumberField(label="Pressure", unit="kPa", required=False, least=0, initial="200")
+
+    def values(self) -> dict[str, float | None]:
+        """Both in SI; nothing where they are not right."""
+        stress, pressure = (self.cleaned_data.get(name) for name in ("yield_stress", "pressure"))
+        return {
+            "yield_stress": None if stress is None else float(stress),
+            "pressure": None if pressure is None else to_si(float(pressure), unit="kPa", of="pressure"),
+        }
 
 
 class CopyForm(forms.Form):
@@ -371,6 +386,33 @@ class TestForm(forms.Form):
         return self.cleaned_data | numbers
 
 
+class TestLimitsForm(forms.Form):
+    """The limits of a version's in-process tests: a lower and an upper end for each, in the unit it is shown in."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for test in _MEASURED:
+            for end, words in (("lower", "at least"), ("upper", "at most")):
+                label = f"{test.label.capitalize()}, {words}"
+                self.fields[f"{test.key}_{end}"] = NumberField(label=label, unit=test.shown, required=False)
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes: each test that has an end, in SI."""
+        found = []
+        for test in _MEASURED:
+            ends = [
+                None if (typed := self.cleaned_data[f"{test.key}_{end}"]) is None
+                else to_si(float(typed), unit=test.shown, of=test.dimension, field=f"{test.key}_{end}")
+                for end in ("lower", "upper")
+            ]  # fmt: skip
+            if any(end is not None for end in ends):
+                found.append(LimitOfTest(test.key, *ends))
+        return {"tests": found}
+
+
+_MEASURED = tuple(test for test in TESTS.values() if test.dimension)
+
+
 class PhotoForm(forms.Form):
     """A photograph of a batch."""
 
@@ -393,6 +435,7 @@ class PromoteForm(forms.Form):
 class DoStepForm(OverrideFields):
     """Confirm one step: a field for each setting that has a target, a second person at a hold point."""
 
+    position = forms.IntegerField(required=False, widget=forms.HiddenInput)
     skipped = forms.BooleanField(label="This step was left out", required=False)
     reason = forms.CharField(required=False, max_length=400, help_text="Needed when a step was not done as planned.")
 
@@ -415,6 +458,7 @@ class DoStepForm(OverrideFields):
             required=False, max_length=60, help_text="Scan the label of the mixer, where one is used."
         )
         self.fields = fields | {"equipment": equipment_field} | self.fields
+        self.fields["position"].initial = step["position"]
 
     def ask_for_override(self, asked: bool) -> None:
         """Leave quality's fields out of what is shown until equipment was refused."""
@@ -423,5 +467,5 @@ class DoStepForm(OverrideFields):
 
     def values(self) -> dict[str, Any]:
         """What the service takes but for the second person: settings in SI."""
-        data = {k: v for k, v in self.cleaned_data.items() if k not in ("seen_by", "override_name")}
+        data = {k: v for k, v in self.cleaned_data.items() if k not in ("seen_by", "override_name", "position")}
         return data | {key: setting_to_si(key, data[key]) for key in SETTINGS if key in data}

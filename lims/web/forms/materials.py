@@ -219,3 +219,10 @@ class LotFilter(forms.Form):
     def __init__(self, *args: Any, states: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["state"].choices = [("", "any"), *states]  # type: ignore[attr-defined]
+
+
+class GiveBackForm(forms.Form):
+    """What is kept of a lot for one batch is given back; the batches are put in where the form is shown."""
+
+    cause = forms.CharField(label="Kept for", widget=forms.Select)
+    reason = TextArea(label="Why it is given back", rows=2)

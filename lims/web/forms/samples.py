@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from lims.core.codes import parse_code
 from lims.core.errors import Refusal
-from lims.core.quantities import MASS_UNITS, mass_in_kg
+from lims.core.quantities import MASS_UNITS, mass_in_kg, to_si
 from lims.samples.selectors import KINDS, ORIGINS, holders
 from lims.samples.states import SampleState
 from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
@@ -142,6 +142,25 @@ class NoteForm(forms.Form):
         label="What was done", choices=[("open", "opened"), ("thaw", "thawed"), ("degas", "degassed")]
     )
     condition = forms.CharField(max_length=200, required=False)
+
+
+class ExcursionForm(forms.Form):
+    """A time outside the storage condition."""
+
+    temperature = NumberField(
+        label="Furthest temperature", unit="degC", help_text="The one furthest from the storage condition."
+    )
+    duration = NumberField(label="For how long", unit="h", least=0)
+    since = MomentField(label="Began at", required=False, help_text="Empty: it ended just now.")
+    reason = TextArea(label="How it came to that", rows=2, max_length=200)
+
+    def values(self) -> dict[str, Any]:
+        """What the service takes, in SI."""
+        data = self.cleaned_data
+        return data | {
+            "temperature": to_si(float(data["temperature"]), unit="degC", of="temperature", field="temperature"),
+            "duration": to_si(float(data["duration"]), unit="h", of="time", field="duration"),
+        }
 
 
 class PlaceForm(forms.Form):
