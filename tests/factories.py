@@ -83,7 +83,7 @@ def make_rig(
     channels = [rigs.ChannelSpec("time", "time", unit="s")]
     for column, quantity, unit, u, depth in CHANNELS:
         sensor = rigs.add_sensor(rig, actor=keeper, serial=f"{column}-{rig.code}", quantity=quantity)
-        rigs.calibrate(
+        calibration = rigs.calibrate(
             sensor,
             actor=keeper,
             valid_from=start,
@@ -92,6 +92,7 @@ def make_rig(
             u=u,
             reference="reference of the calibration laboratory",
         )
+        rigs.approve_calibration(calibration, actor=somebody(Role.QUALITY))
         channels.append(rigs.ChannelSpec(column, quantity, sensor=sensor, unit=unit, depth=depth))
     rigs.configure_rig(
         rig,

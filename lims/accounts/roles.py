@@ -131,6 +131,13 @@ _TABLE = """
     rig.add_sensor                 -    -    Y    -    -    -    -    -
     rig.configure                  -    -    Y    -    -    -    -    -
     rig.calibrate                  -    -    Y    -    -    -    -    -
+    rig.approve_calibration        -    -    x    x    -    -    -    -
+    rig.schedule_check             -    -    Y    Y    -    -    -    -
+    rig.check                      -    Y    Y    -    -    -    -    -
+    authorization.grant            -    -    -    x    x    -    -    -
+    authorization.withdraw         -    -    -    Y    Y    -    -    -
+    study.keep                     Y    Y    Y    Y    -    -    -    -
+    run.add_second                 Y    Y    Y    -    -    -    -    -
     rig.propose_figure             -    Y    Y    -    -    -    -    -
     rig.accept_figure              -    -    x    x    -    -    -    -
     rig.record_zero                -    Y    Y    -    -    -    -    Y

@@ -34,6 +34,12 @@ class MethodContentSerializer(serializers.Serializer[Any]):
     max_slope = serializers.FloatField(required=False, help_text="K/s of the temperature rise")
     soak = serializers.FloatField(required=False, min_value=0, help_text="s")
     repeats = serializers.IntegerField(required=False, min_value=1, max_value=99)
+    authorization = serializers.ChoiceField(
+        choices=selectors.AUTHORIZATION_NEEDS,
+        required=False,
+        allow_blank=True,
+        help_text="whose authorization it asks for",
+    )
 
 
 class MethodRequestSerializer(MethodContentSerializer):

@@ -77,6 +77,7 @@ class ChangeRigSerializer(EquipmentSerializer):
 
     name = serializers.CharField(required=False, max_length=60)
     time_zone = serializers.CharField(required=False, max_length=60)
+    needs_authorization = serializers.BooleanField(required=False)
     reason = serializers.CharField()
 
 
@@ -88,6 +89,7 @@ class RigSerializer(EquipmentSerializer):
     state = serializers.CharField()
     state_reason = serializers.CharField()
     time_zone = serializers.CharField()
+    needs_authorization = serializers.BooleanField()
     may_be_used = serializers.SerializerMethodField()
     why_not = serializers.SerializerMethodField()
     next_due = serializers.SerializerMethodField()
@@ -118,12 +120,16 @@ class RigChannelSerializer(serializers.Serializer[Any]):
     quantity = serializers.CharField(source="channel.quantity")
     sensor = serializers.CharField(source="channel.sensor.serial", default=None, allow_null=True)
     depth = serializers.FloatField(source="channel.depth", allow_null=True)
+    depth_u = serializers.FloatField(source="channel.depth_u")
     unit = serializers.CharField(source="calibration.unit", default="")
     gain = serializers.FloatField(source="calibration.gain", default=None, allow_null=True)
     offset = serializers.FloatField(source="calibration.offset", default=None, allow_null=True)
     u = serializers.FloatField(source="calibration.u", default=None, allow_null=True)
     due_on = serializers.DateField(allow_null=True)
     problem = serializers.CharField()
+    signal = serializers.CharField(source="channel.sensor.signal", default="", allow_blank=True)
+    tolerance_class = serializers.CharField(source="channel.sensor.tolerance_class", default="", allow_blank=True)
+    cold_junction = serializers.CharField(source="channel.cold_junction")
 
 
 class RigNoteSerializer(serializers.Serializer[Any]):
@@ -174,6 +180,11 @@ class SensorRequestSerializer(serializers.Serializer[Any]):
     serial = serializers.CharField(max_length=80)
     quantity = serializers.CharField(max_length=40)
     description = serializers.CharField(required=False, allow_blank=True, max_length=200)
+    signal = serializers.ChoiceField(
+        choices=selectors.signal_choices(), required=False, allow_blank=True,
+        help_text="What its column holds, where it is not the quantity itself.",
+    )  # fmt: skip
+    tolerance_class = serializers.CharField(required=False, allow_blank=True, max_length=20)
     maker = serializers.CharField(required=False, allow_blank=True, max_length=120)
     type = serializers.CharField(required=False, allow_blank=True, max_length=120)
     location = serializers.CharField(required=False, allow_blank=True, max_length=120)
@@ -193,6 +204,10 @@ class CalibrationRequestSerializer(serializers.Serializer[Any]):
     as_found = serializers.CharField(required=False, allow_blank=True, max_length=200)
     as_left = serializers.CharField(required=False, allow_blank=True, max_length=200)
     limits = serializers.CharField(required=False, allow_blank=True, max_length=200)
+    error_found = serializers.FloatField(
+        required=False, allow_null=True, help_text="calibrated reading as found less the reference, in the unit"
+    )
+    error_allowed = serializers.FloatField(required=False, allow_null=True, min_value=0, help_text="in the unit")
     reference = serializers.CharField(max_length=200)
     certificate_number = serializers.CharField(required=False, allow_blank=True, max_length=80)
     certificate = serializers.FileField(required=False, write_only=True)
@@ -203,6 +218,8 @@ class CalibrationSerializer(serializers.Serializer[Any]):
 
     id = serializers.IntegerField()
     sensor = serializers.CharField(source="sensor.serial")
+    state = serializers.CharField()
+    failed_as_found = serializers.BooleanField()
     valid_from = serializers.DateTimeField(source="period.lower")
     valid_to = serializers.DateTimeField(source="period.upper", allow_null=True)
     due_on = serializers.DateField()
@@ -213,10 +230,13 @@ class CalibrationSerializer(serializers.Serializer[Any]):
     as_found = serializers.CharField()
     as_left = serializers.CharField()
     limits = serializers.CharField()
+    error_found = serializers.FloatField(allow_null=True)
+    error_allowed = serializers.FloatField(allow_null=True)
     reference = serializers.CharField()
     certificate_number = serializers.CharField()
     certificate_sha256 = serializers.CharField(source="certificate.sha256", default=None, allow_null=True)
     done_by = serializers.CharField(source="done_by.username")
+    decided_by = serializers.CharField(source="decided_by.username", default=None, allow_null=True)
 
 
 class RigChannelRequestSerializer(serializers.Serializer[Any]):
@@ -227,7 +247,15 @@ class RigChannelRequestSerializer(serializers.Serializer[Any]):
     sensor = serializers.CharField(required=False, allow_blank=True, default="", help_text="Its serial number.")
     unit = serializers.CharField(required=False, allow_blank=True, default="", max_length=20)
     depth = serializers.FloatField(required=False, allow_null=True, default=None)
+    depth_u = serializers.FloatField(default=0.0, min_value=0, help_text="m, standard")
     pair = serializers.CharField(required=False, allow_blank=True, default="", max_length=8)
+    cold_junction = serializers.CharField(
+        required=False,
+        allow_blank=True,
+        default="",
+        max_length=80,
+        help_text="The column of a thermocouple's junction.",
+    )
 
 
 class RigConfigurationRequestSerializer(serializers.Serializer[Any]):
@@ -239,6 +267,12 @@ class RigConfigurationRequestSerializer(serializers.Serializer[Any]):
     cold_block = serializers.CharField()
     channels = RigChannelRequestSerializer(many=True)
     heat_flow = serializers.ChoiceField(choices=selectors.HEAT_FLOWS, required=False)
+    coolant = serializers.CharField(
+        required=False, max_length=60, help_text="water, or a mixture of a share of mass: ethylene glycol 30 %"
+    )
+    coolant_share_u = serializers.FloatField(
+        required=False, allow_null=True, min_value=0, max_value=1, help_text="standard uncertainty of that share"
+    )
     loss_conductance = serializers.FloatField(required=False, help_text="W/K")
     loss_conductance_u = serializers.FloatField(required=False, min_value=0, help_text="W/K")
     gap_resolution = serializers.FloatField(required=False, min_value=0, help_text="m")
@@ -364,6 +398,21 @@ class Calibrations(View):
         return Response(CalibrationSerializer(made).data, status=201)
 
 
+class CalibrationDecision(View):
+    """Decide about a proposed calibration; not by who did it."""
+
+    rights = {"POST": "rig.approve_calibration"}
+    approve = True
+
+    @extend_schema(request=ReasonSerializer, responses=answers(CalibrationSerializer), parameters=[KEY])
+    def post(self, request: Request, code: str, pk: int) -> Response:
+        user = _user(request)
+        found = selectors.get_calibration_for(user, selectors.get_rig_for(user, code), pk)
+        act = services.approve_calibration if self.approve else services.turn_down_calibration
+        reason = str(request.data.get("reason", ""))
+        return Response(CalibrationSerializer(once(self.key, act)(found, actor=user, reason=reason)).data)
+
+
 def _user(request: Request) -> Any:
     return request.user
 
@@ -409,6 +458,16 @@ urlpatterns = [
     path("rigs/", Rigs.as_view(), name="api-rigs"),
     path("rigs/<str:code>/setup/", RigSetup.as_view(), name="api-rig-setup"),
     path("rigs/<str:code>/calibrations/", Calibrations.as_view(), name="api-rig-calibrations"),
+    path(
+        "rigs/<str:code>/calibrations/<int:pk>/approve/",
+        CalibrationDecision.as_view(),
+        name="api-rig-calibration-approve",
+    ),
+    path(
+        "rigs/<str:code>/calibrations/<int:pk>/turn-down/",
+        CalibrationDecision.as_view(approve=False),
+        name="api-rig-calibration-turn-down",
+    ),
     *RIG.paths(),
     path("rigs/<str:code>/", Rig.as_view(), name="api-rig"),
 ]

@@ -12,7 +12,7 @@ from django.urls import path
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema, extend_schema_field
 from rest_framework import serializers
-from rest_framework.parsers import JSONParser, MultiPartParser
+from rest_framework.parsers import FormParser, JSONParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -31,6 +31,7 @@ from lims.runs.selectors.applications import get_application_for
 from lims.runs.selectors.traces import drawing_of
 from lims.runs.services import runs as services
 from lims.runs.services.invalidating import invalidate_run
+from lims.runs.services.second_files import add_second_file
 
 READ = "laboratory.read"
 SHA_256 = re.compile(r"sha-256=:([A-Za-z0-9+/=]+):")
@@ -105,6 +106,9 @@ class RunSerializer(serializers.Serializer[Any]):
     file_name = serializers.CharField(source="file.name", default=None, allow_null=True)
     sha256 = serializers.CharField(source="file.sha256", default=None, allow_null=True)
     size = serializers.IntegerField(source="file.size", default=None, allow_null=True)
+    second_file_name = serializers.CharField(source="second.name", default=None, allow_null=True)
+    second_sha256 = serializers.CharField(source="second.sha256", default=None, allow_null=True)
+    second_offset_s = serializers.FloatField(source="second_offset", allow_null=True)
     uploaded_at = serializers.DateTimeField()
     uploaded_by = serializers.CharField(source="uploaded_by.username")
     started_at = serializers.DateTimeField(allow_null=True)
@@ -333,6 +337,38 @@ class Zeros(View):
         return Response(RunSerializer(done).data)
 
 
+class SecondFileSerializer(serializers.Serializer[Any]):
+    """What a second logger recorded of a run."""
+
+    file = serializers.FileField()
+    offset_s = serializers.FloatField(
+        required=False, allow_null=True, help_text="s it began later; left out: by the clocks of both files"
+    )
+    reason = serializers.CharField()
+
+
+class SecondFile(View):
+    """The second file of one run."""
+
+    rights = {"POST": "run.add_second"}
+    parser_classes = (MultiPartParser, FormParser)
+
+    @extend_schema(request=SecondFileSerializer, parameters=[KEY], responses=RunSerializer)
+    def post(self, request: Request, code: str) -> Response:
+        """Add a second logger's file and reduce with both, joined by time."""
+        content, user = valid(SecondFileSerializer(data=request.data)), _actor(request)
+        file = content["file"]
+        done = once(self.key, add_second_file)(
+            runs_.get_run_for(user, code),
+            actor=user,
+            content=file,
+            name=file.name,
+            offset=content.get("offset_s"),
+            reason=content["reason"],
+        )
+        return Response(RunSerializer(done).data)
+
+
 class Overrides(View):
     """Flags set aside on one reduction."""
 
@@ -438,6 +474,7 @@ urlpatterns = [
     path("runs/<str:code>/", Run.as_view(), name="api-run"),
     path("runs/<str:code>/file/", RunFile.as_view(), name="api-run-file"),
     path("runs/<str:code>/reductions/", Reductions.as_view(), name="api-run-reductions"),
+    path("runs/<str:code>/second-file/", SecondFile.as_view(), name="api-run-second-file"),
     path("runs/<str:code>/zeros/", Zeros.as_view(), name="api-run-zeros"),
     path("runs/<str:code>/qualification/", Qualification.as_view(), name="api-run-qualification"),
     path("runs/<str:code>/invalidation/", Invalidation.as_view(), name="api-run-invalidation"),

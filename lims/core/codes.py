@@ -60,6 +60,7 @@ KINDS: dict[str, Kind] = {
         Kind("Z", "zero"),
         Kind("RED", "reduction", 5),
         Kind("TP", "test plan", 3),
+        Kind("ST", "study"),
     )
 }
 PREFIXES = {kind.prefix: kind for kind in KINDS.values()}

@@ -15,7 +15,7 @@ from django.db.models import Q
 
 from lims.audit.models import APPEND_ONLY, Recorded, fixed_after_draft, tracked
 from lims.files.models import StoredFile
-from lims.rigs.states import MethodState, RigState
+from lims.rigs.states import CalibrationState, MethodState, RigState
 
 
 class Equipment(Recorded):
@@ -76,6 +76,7 @@ class Rig(Equipment):
     location = models.CharField(max_length=120)
     time_zone = models.CharField(max_length=60, default="UTC", help_text="of its computer's clock")
     remarks = models.TextField(blank=True)
+    needs_authorization = models.BooleanField("only authorized persons may use it", default=False)
 
     class Meta:
         verbose_name = "rig"
@@ -144,6 +145,8 @@ class RigConfiguration(Recorded):
     zero_max_age = models.DurationField(default=timedelta(hours=8))
     zero_max_drift = models.FloatField(default=1e-6, help_text="m")
     null_temperatures = models.BooleanField(default=False)
+    coolant = models.CharField(max_length=60, default="water", help_text="or a mixture, by mass: ethylene glycol 30 %")
+    coolant_share_u = models.FloatField(null=True, blank=True, help_text="standard uncertainty of the share of mass")
     made_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     reason = models.CharField(max_length=400)
 
@@ -177,6 +180,10 @@ class Sensor(Equipment):
     serial = models.CharField("serial number", max_length=80)
     quantity = models.CharField(max_length=40, help_text="A key of the quantities a rig records.")
     description = models.CharField(max_length=200, blank=True)
+    signal = models.CharField(
+        "its column holds", max_length=30, blank=True, help_text="Pt100, thermocouple K; empty: the quantity itself"
+    )
+    tolerance_class = models.CharField(max_length=20, blank=True, help_text="its limit of error counts in the budget")
 
     class Meta:
         verbose_name = "sensor"
@@ -205,7 +212,11 @@ class ConfigurationChannel(models.Model):
     sensor = models.ForeignKey(Sensor, models.PROTECT, null=True, blank=True, related_name="+")
     unit = models.CharField(max_length=20, blank=True, help_text="overrides the header's")
     depth = models.FloatField(null=True, blank=True, help_text="m below the contact face")
+    depth_u = models.FloatField(
+        default=0.0, validators=[MinValueValidator(0)], help_text="m, standard uncertainty of the depth"
+    )
     pair = models.CharField(max_length=8, blank=True)
+    cold_junction = models.CharField(max_length=80, blank=True, help_text="the column with its thermocouple's junction")
 
     class Meta:
         verbose_name = "channel"
@@ -218,11 +229,15 @@ class ConfigurationChannel(models.Model):
         return f"{self.column}: {self.quantity}"
 
 
+_DECIDED = "'period','updated_at','version','state','decided_by_id','decided_at','decision_reason'"
+
+
 @tracked
 class Calibration(Recorded):
-    """One calibration of one sensor, in force over an interval. It is never edited; a new one closes the last."""
+    """One calibration of one sensor, in force over an interval once another person has approved it. Never edited."""
 
     sensor = models.ForeignKey(Sensor, models.PROTECT, related_name="calibrations")
+    state = models.CharField(max_length=12, choices=CalibrationState.choices, default=CalibrationState.IN_FORCE)
     period = DateTimeRangeField()
     due_on = models.DateField()
     unit = models.CharField(max_length=20)
@@ -232,10 +247,17 @@ class Calibration(Recorded):
     as_found = models.CharField(max_length=200, blank=True)
     as_left = models.CharField(max_length=200, blank=True)
     limits = models.CharField("acceptance limits", max_length=200, blank=True)
+    error_found = models.FloatField(
+        null=True, blank=True, help_text="calibrated reading as found less reference, in unit"
+    )
+    error_allowed = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)], help_text="in the unit")
     reference = models.CharField("reference standard", max_length=200)
     certificate_number = models.CharField(max_length=80, blank=True)
     certificate = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="+")
     done_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    decided_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    decided_at = models.DateTimeField(null=True, blank=True)
+    decision_reason = models.CharField(max_length=400, blank=True)
 
     class Meta:
         verbose_name = "calibration"
@@ -245,7 +267,9 @@ class Calibration(Recorded):
             ExclusionConstraint(
                 name="calibration_periods_apart",
                 expressions=[("sensor", RangeOperators.EQUAL), ("period", RangeOperators.OVERLAPS)],
+                condition=Q(state=CalibrationState.IN_FORCE),
             ),
+            models.CheckConstraint(condition=Q(state__in=CalibrationState.values), name="calibration_state"),
         )
         triggers = (
             pgtrigger.Trigger(
@@ -253,9 +277,11 @@ class Calibration(Recorded):
                 when=pgtrigger.Before,
                 operation=pgtrigger.Update,
                 condition=pgtrigger.Condition(
-                    "NOT upper_inf(OLD.period) OR lower(OLD.period) IS DISTINCT FROM lower(NEW.period)"
-                    " OR (to_jsonb(OLD) - ARRAY['period','updated_at','version'])"
-                    " IS DISTINCT FROM (to_jsonb(NEW) - ARRAY['period','updated_at','version'])"
+                    "OLD.state = 'turned_down' OR (OLD.state = 'in_force' AND NEW.state <> 'in_force') OR"
+                    " NOT upper_inf(OLD.period) OR lower(OLD.period) IS DISTINCT FROM lower(NEW.period)"
+                    f" OR (to_jsonb(OLD) - ARRAY[{_DECIDED}]) IS DISTINCT FROM (to_jsonb(NEW) - ARRAY[{_DECIDED}])"
+                    " OR (OLD.state = 'in_force' AND (to_jsonb(OLD) - ARRAY['period','updated_at','version'])"
+                    " IS DISTINCT FROM (to_jsonb(NEW) - ARRAY['period','updated_at','version']))"
                 ),
                 func="RAISE EXCEPTION 'a calibration is never edited; enter a new one';",
             ),
@@ -266,12 +292,98 @@ class Calibration(Recorded):
         return f"{self.sensor_id} due {self.due_on}"
 
     @property
+    def failed_as_found(self) -> bool:
+        """Whether the sensor was found farther off than is allowed."""
+        if self.error_found is None or self.error_allowed is None:
+            return False
+        return abs(self.error_found) > self.error_allowed
+
+    @property
     def record_code(self) -> str:
         return f"{self.sensor.rig.code} {self.sensor.serial}"
 
     @property
     def history_subject(self) -> tuple[str, str]:
         return (self.sensor.rig.record_kind, self.sensor.rig.code)
+
+
+class CheckKind(models.TextChoices):
+    """What is looked at between calibrations; each value is what was read less what it should be."""
+
+    ISOTHERMAL = "isothermal", "isothermal zero of the temperatures"
+    GAP_ZERO = "gap_zero", "zero of the gap sensor"
+    FLOW = "flow", "coolant flow by weighing"
+    POWER = "power", "heater power by substitution"
+    REFERENCE = "reference", "reference block"
+
+
+@tracked
+class CheckSchedule(Recorded):
+    """How often a rig is checked between calibrations, and within which limits. A later one replaces it."""
+
+    rig = models.ForeignKey(Rig, models.PROTECT, related_name="check_schedules")
+    kind = models.CharField(max_length=12, choices=CheckKind.choices)
+    every = models.DurationField(null=True, blank=True, help_text="none: no longer asked for")
+    limit = models.FloatField(validators=[MinValueValidator(0)], help_text="largest deviation, either way, in SI")
+    valid_from = models.DateTimeField()
+    set_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reason = models.CharField(max_length=400)
+
+    class Meta:
+        verbose_name = "check schedule"
+        verbose_name_plural = "check schedules"
+        ordering = ("rig", "kind", "-id")
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.rig_id} {self.kind}"
+
+    @property
+    def record_code(self) -> str:
+        return f"{self.rig.code} {self.kind}"
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.rig.record_kind, self.rig.code)
+
+
+@tracked
+class RigCheck(Recorded):
+    """One check done: a deviation for each sensor (or one), with its uncertainty, against the limit of that time."""
+
+    rig = models.ForeignKey(Rig, models.PROTECT, related_name="checks")
+    kind = models.CharField(max_length=12, choices=CheckKind.choices)
+    done_at = models.DateTimeField()
+    values = models.JSONField(help_text="by the sensor's serial number, or under the kind: deviation in SI")
+    u = models.FloatField(validators=[MinValueValidator(0)], help_text="standard, of each deviation, in SI")
+    limit = models.FloatField(validators=[MinValueValidator(0)], help_text="in force when it was done, in SI")
+    passed = models.BooleanField()
+    remarks = models.TextField(blank=True)
+    evidence = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="+")
+    done_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        verbose_name = "rig check"
+        verbose_name_plural = "rig checks"
+        ordering = ("-done_at", "-id")
+        indexes = (models.Index(fields=["rig", "kind", "done_at"], name="rig_check_done"),)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.rig_id} {self.kind} {self.done_at:%Y-%m-%d}"
+
+    @property
+    def worst(self) -> float:
+        """The deviation farthest from nothing."""
+        return max((float(value) for value in self.values.values()), key=abs)
+
+    @property
+    def record_code(self) -> str:
+        return f"{self.rig.code} {self.kind}"
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        return (self.rig.record_kind, self.rig.code)
 
 
 @tracked
@@ -289,6 +401,14 @@ class Method(Recorded):
 
     def __str__(self) -> str:
         return f"{self.code} {self.name}"
+
+
+class NeedsAuthorization(models.TextChoices):
+    """Whether a method version asks that a person be authorized."""
+
+    NOBODY = "", "everybody whose role allows it"
+    METHOD = "method", "who is authorized for the method"
+    VERSION = "version", "who is authorized for this version"
 
 
 @tracked
@@ -317,6 +437,13 @@ class MethodVersion(Recorded):
     max_slope = models.FloatField(default=0.05 / 60, help_text="K/s of the temperature rise")
     soak = models.FloatField(default=0.0, help_text="s under force before heating")
     repeats = models.PositiveSmallIntegerField(default=3, help_text="applications per sample to be ranked")
+    authorization = models.CharField(
+        "who may work by it",
+        max_length=8,
+        choices=NeedsAuthorization.choices,
+        default=NeedsAuthorization.NOBODY,
+        blank=True,
+    )
 
     class Meta:
         verbose_name = "method version"
@@ -334,3 +461,53 @@ class MethodVersion(Recorded):
     @property
     def history_subject(self) -> tuple[str, str]:
         return (self.method.record_kind, self.method.code)
+
+
+@tracked
+class Authorization(Recorded):
+    """A person may work by a method (or one version of it) or on a rig until a day, with what shows that they can."""
+
+    person = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="authorizations")
+    method = models.ForeignKey(Method, models.PROTECT, null=True, blank=True, related_name="authorizations")
+    version_number = models.PositiveSmallIntegerField(null=True, blank=True, help_text="empty: every version")
+    rig = models.ForeignKey(Rig, models.PROTECT, null=True, blank=True, related_name="authorizations")
+    evidence = models.TextField()
+    evidence_file = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="+")
+    valid_from = models.DateField()
+    expires_on = models.DateField(help_text="the last day")
+    granted_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    withdrawn_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+")
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_reason = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        verbose_name = "authorization"
+        verbose_name_plural = "authorizations"
+        ordering = ("person", "-id")
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(method__isnull=False, rig__isnull=True) | Q(method__isnull=True, rig__isnull=False),
+                name="authorization_of_method_or_rig",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.person_id} {self.subject} until {self.expires_on}"
+
+    @property
+    def subject(self) -> str:
+        """What it is for: the code of a rig, a method or a version."""
+        if self.rig is not None:
+            return self.rig.code
+        code = self.method.code if self.method else ""
+        return f"{code}/{self.version_number}" if self.version_number else code
+
+    @property
+    def record_code(self) -> str:
+        return f"{self.subject} {self.person.username}"
+
+    @property
+    def history_subject(self) -> tuple[str, str]:
+        if self.rig is not None:
+            return (self.rig.record_kind, self.rig.code)
+        return ("method", self.method.code if self.method else "")

@@ -15,24 +15,26 @@ from lims.accounts.models import User
 from lims.core.codes import expect_kind
 from lims.core.errors import Conflict, NotFound
 from lims.core.finding import by_code
-from lims.rigs.bridge import channel_quantities, reduction_methods
+from lims.rigs.bridge import channel_quantities, coolant_keys, coolants, reduction_methods, signals, tolerance_classes
 from lims.rigs.models import (
     Block,
     Calibration,
     ConfigurationChannel,
     Method,
     MethodVersion,
+    NeedsAuthorization,
     Rig,
     RigConfiguration,
     RigNote,
     Sensor,
 )
-from lims.rigs.states import MethodState
+from lims.rigs.states import CalibrationState, MethodState
 
 READ = "laboratory.read"
 BLOCK_ROLES = Block.Role.choices
 HEAT_FLOWS = RigConfiguration.HeatFlow.choices
 NOTE_KINDS = RigNote.Kind.choices
+AUTHORIZATION_NEEDS = NeedsAuthorization.choices
 
 
 def rigs_for(user: User) -> QuerySet[Rig]:
@@ -108,6 +110,14 @@ def get_version_of_method_for(user: User, code: str) -> MethodVersion:
     return found
 
 
+def get_subject_for(user: User, code: str) -> Method | MethodVersion | Rig:
+    """What an authorization is for: a rig, a method, or one version of it, by its code."""
+    plain = code.strip().upper()
+    if plain.startswith("RIG"):
+        return get_rig_for(user, plain)
+    return get_method_version_for(user, plain) if "/" in plain else get_method_for(user, plain)
+
+
 def versions_of(method: Method) -> QuerySet[MethodVersion]:
     """The versions of a method, newest first."""
     return method.versions.select_related("author", "approved_by").order_by("-number")
@@ -128,6 +138,21 @@ def quantity_choices() -> list[tuple[str, str]]:
     return channel_quantities()
 
 
+def signal_choices() -> list[tuple[str, str]]:
+    """What a thermometer's column may hold: key and words; empty where it holds the temperature itself."""
+    return [("", "the quantity itself"), *signals()]
+
+
+def tolerance_choices() -> list[str]:
+    """Every tolerance class of every kind of thermometer."""
+    return list(dict.fromkeys(name for signal, _ in signals() for name in tolerance_classes(signal)))
+
+
+def coolant_choices() -> list[tuple[str, str]]:
+    """What may carry the heat away: key and words."""
+    return coolants()
+
+
 def reduction_choices() -> list[tuple[str, str]]:
     """The reduction methods: key and words."""
     return [(key, key.replace("_", " ")) for key in reduction_methods()]
@@ -140,12 +165,23 @@ def sensors_of(rig: Rig) -> QuerySet[Sensor]:
 
 def calibrations_of(sensor: Sensor) -> QuerySet[Calibration]:
     """The calibrations of a sensor, newest first."""
-    return sensor.calibrations.select_related("certificate", "done_by").order_by("-period")
+    return sensor.calibrations.select_related("certificate", "done_by", "decided_by").order_by("-period")
+
+
+def get_calibration_for(user: User, rig: Rig, pk: int) -> Calibration:
+    """One calibration of one of a rig's sensors."""
+    require(user, READ)
+    found = calibrations_of_rig(rig).filter(pk=pk).first()
+    if found is None:
+        raise NotFound(f"{rig.code} has no calibration {pk}.")
+    return found
 
 
 def calibrations_of_rig(rig: Rig) -> QuerySet[Calibration]:
     """The calibrations of all sensors of a rig, newest first."""
-    return Calibration.objects.filter(sensor__rig=rig).select_related("sensor", "certificate", "done_by")
+    return Calibration.objects.filter(sensor__rig=rig).select_related(
+        "sensor__rig", "certificate", "done_by", "decided_by"
+    )
 
 
 def configurations_of(rig: Rig) -> QuerySet[RigConfiguration]:
@@ -206,9 +242,9 @@ def mounted_blocks(rig: Rig) -> tuple[Block, ...]:
 
 def calibrations_at(rigs: Iterable[Rig], at: datetime) -> dict[int, Calibration]:
     """The calibration in force at `at` for each sensor of some rigs, by the sensor's key."""
-    found = Calibration.objects.filter(sensor__rig__in=[rig.pk for rig in rigs], period__contains=at).select_related(
-        "sensor__rig", "certificate", "done_by"
-    )
+    found = Calibration.objects.filter(
+        sensor__rig__in=[rig.pk for rig in rigs], state=CalibrationState.IN_FORCE, period__contains=at
+    ).select_related("sensor__rig", "certificate", "done_by")
     return {calibration.sensor_id: calibration for calibration in found}
 
 
@@ -246,7 +282,15 @@ def _rig_table(rig: Rig, configuration: RigConfiguration) -> dict[str, Any]:
         "loss_conductance": _measured(configuration.loss_conductance, configuration.loss_conductance_u, "W/K"),
         "block_conductivity": _measured(conductivity, max(hot.conductivity_u, cold.conductivity_u), "W/(m*K)"),
         "time_zone": rig.time_zone,
+        **_coolant_keys(configuration),
     }
+
+
+def _coolant_keys(configuration: RigConfiguration) -> dict[str, str]:
+    """Nothing for plain water, so that setups of rigs cooled by water stay as they were."""
+    if configuration.coolant == "water":
+        return {}
+    return coolant_keys(configuration.coolant, configuration.coolant_share_u)
 
 
 def _gap_table(configuration: RigConfiguration) -> dict[str, Any]:
@@ -272,11 +316,20 @@ def _channel_row(rig: Rig, channel: ConfigurationChannel, calibrations: dict[int
             "offset": calibration.offset,
             "u": calibration.u,
         }
+        row |= {key: word for key, word in _signal_keys(channel.sensor).items() if word}
+    if channel.cold_junction:
+        row["cold_junction"] = channel.cold_junction
     if channel.depth is not None:
         row["depth"] = _quantity(channel.depth, "m")
+        if channel.depth_u:
+            row["depth_uncertainty"] = _quantity(channel.depth_u, "m")
     if channel.pair:
         row["pair"] = channel.pair
     return row
+
+
+def _signal_keys(sensor: Sensor) -> dict[str, str]:
+    return {"sensor": sensor.signal, "tolerance_class": sensor.tolerance_class}
 
 
 def _no_calibration(rig: Rig, channel: ConfigurationChannel) -> Conflict:

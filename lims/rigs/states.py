@@ -1,4 +1,4 @@
-"""States of a method version and of a rig."""
+"""States of a method version, a calibration and a rig."""
 
 from django.db.models import TextChoices
 
@@ -14,6 +14,18 @@ class MethodState(TextChoices):
 METHOD_MACHINE = Machine(
     ("approve", (MethodState.DRAFT,), MethodState.APPROVED),
     ("retire", (MethodState.APPROVED,), MethodState.RETIRED),
+)
+
+
+class CalibrationState(TextChoices):
+    PROPOSED = "proposed"
+    IN_FORCE = "in_force", "in force"
+    TURNED_DOWN = "turned_down", "turned down"
+
+
+CALIBRATION_MACHINE = Machine(
+    ("approve", (CalibrationState.PROPOSED,), CalibrationState.IN_FORCE),
+    ("turn_down", (CalibrationState.PROPOSED,), CalibrationState.TURNED_DOWN),
 )
 
 

@@ -29,7 +29,9 @@ from analysis.errors import AnalysisError
 from analysis.figures.layer import layer_figure
 from analysis.figures.plotly import figure_json
 from analysis.figures.study import drawable, study_figure
+from analysis.joining import join
 from analysis.methods import METHODS
+from analysis.option import Option, read_options
 from analysis.output import from_dict, to_dict
 from analysis.quantities import QUANTITIES
 from analysis.results import Measured, Reduction, Trace
@@ -44,6 +46,7 @@ from lims.core.display import pretty_unit
 from lims.files.models import StoredFile
 from lims.rigs.selectors import method_setup, setup_at
 from lims.runs import traces
+from lims.runs.models import Reduction as ReductionRow
 from lims.runs.models import Run
 
 LIBRARIES = ("numpy", "scipy", "polars", "pint", "CoolProp", "GTC", "python-calamine")
@@ -132,6 +135,44 @@ def read(file: StoredFile, setup: Mapping[str, Any], folder: Path) -> Trace:
         return analysis_runs.read_run(path_of(file, folder), setup=read_setup(setup), name=file.name)
     except AnalysisError as error:
         raise Failed(error) from error
+
+
+@dataclass(frozen=True, slots=True)
+class Second:
+    """What a second logger recorded of a run; `offset` [s] how much later it began, None: by both files' clocks."""
+
+    file: StoredFile
+    offset: float | None = None
+
+
+def second_of(reduction: ReductionRow) -> Second | None:
+    """The second file that a reduction was made with, as it was joined then."""
+    digest = reduction.inputs.get("second")
+    if not digest:
+        return None
+    offset = reduction.result.get("record", {}).get("second_offset_s")
+    return Second(StoredFile.objects.get(sha256=digest), offset)
+
+
+def read_both(file: StoredFile, second: Second | None, setup: Mapping[str, Any], folder: Path) -> Trace:
+    """A run as its file tells it, with what a second logger recorded drawn in by time where there is such a file."""
+    if second is None:
+        return read(file, setup, folder)
+    try:
+        paths = [_named(one, folder / role) for role, one in (("run", file), ("second", second.file))]
+        trace, _ = join(*paths, setup=read_setup(setup), offset=second.offset)
+    except AnalysisError as error:
+        raise Failed(error) from error
+    return trace
+
+
+def _named(file: StoredFile, folder: Path) -> Path:
+    """A stored file under the name it came with, as messages and notes call it."""
+    folder.mkdir(exist_ok=True)
+    path = folder / (Path(file.name).name or file.sha256)
+    if not path.exists():
+        path.symlink_to(path_of(file, folder).resolve())
+    return path
 
 
 def reduce(
@@ -288,14 +329,9 @@ def working(result: Mapping[str, Any], figure: str) -> dict[str, Any]:
 
 def keep_curves(trace: Trace, setup: Mapping[str, Any], *, key: str) -> None:
     """Keep the calibrated channels of a run for drawing, in the units people see."""
-    channels = calibrate(trace, setup=read_setup(_with_columns_of(trace, setup)))
+    # a zero run may have fewer columns than the setup names
+    channels = calibrate(trace, setup=read_setup(setup), partial=True)
     traces.keep(key, time=trace.time, curves=[_curve(reading) for reading in channels.readings])
-
-
-def _with_columns_of(trace: Trace, setup: Mapping[str, Any]) -> dict[str, Any]:
-    """The setup without the channels that the file lacks: a zero run may have fewer."""
-    rows = [row for row in setup["channel"] if row["column"] in trace.columns]
-    return {**setup, "channel": rows}
 
 
 def _curve(reading: Reading) -> traces.Curve:
@@ -318,18 +354,27 @@ def layer_drawing(figures: Mapping[str, Any], setup: Mapping[str, Any]) -> dict[
     return figure_json(spec, dark=None)
 
 
+def shown_figure(key: str, entry: Mapping[str, Any]) -> dict[str, Any]:
+    """A figure of the records in the unit people see, with its expanded uncertainty."""
+    unit = QUANTITIES[key].shown
+    zero = float(from_si(0.0, unit, key))
+    value, u = float(from_si(float(entry["value"]), unit, key)), float(from_si(float(entry["u"]), unit, key)) - zero
+    k = float(entry["k"])
+    return {"value": value, "u": u, "k": k, "U95": k * u, "dof": entry.get("dof"), "unit": unit}
+
+
 def measured(entry: Mapping[str, Any]) -> Measured:
     """A figure of the records as the analysis carries it."""
     dof = entry.get("dof")
     return Measured(float(entry["value"]), float(entry["u"]), math.inf if dof is None else float(dof))
 
 
-def make_curves_again(run: Run, setup: Mapping[str, Any], *, key: str) -> None:
+def make_curves_again(run: Run, setup: Mapping[str, Any], *, key: str, second: Second | None = None) -> None:
     """Make the copy for drawing anew from the raw file."""
     if run.file is None:
         return
     with workspace() as folder:
-        keep_curves(read(run.file, setup, folder), setup, key=key)
+        keep_curves(read_both(run.file, second, setup, folder), setup, key=key)
 
 
 # Studies: what the methods beside a reduction find --------------------------------------------------------------------
@@ -345,6 +390,7 @@ class StudyKind:
     of_runs: bool
     needs: tuple[str, ...]
     version: str  # of the package
+    options: tuple[Option, ...] = ()
 
 
 def study_kinds() -> list[StudyKind]:
@@ -357,6 +403,7 @@ def study_kinds() -> list[StudyKind]:
             of_runs=method.takes == "results",
             needs=method.needs,
             version=VERSION,
+            options=method.options,
         )
         for key, method in METHODS.items()
         if not method.reduces
@@ -368,21 +415,50 @@ def _words(docstring: str) -> str:
     return re.sub(r"( \[\d+\],?)+$", "", docstring.strip().split("\n")[0])
 
 
-def study_run(method: str, trace: Trace, setup: Mapping[str, Any], *, zero: Trace | None) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was asked of a method beside its data: texts by option, and outcomes of other methods by option."""
+
+    texts: Mapping[str, str] = field(default_factory=dict)
+    outcomes: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+
+
+def check_options(method: str, texts: Mapping[str, str]) -> None:
+    """Refuse options that a method does not have, or that it cannot read; `Failed` says which."""
+    try:
+        read_options(METHODS[method].options, texts)
+    except AnalysisError as error:
+        raise Failed(error) from error
+
+
+def _options(method: str, asked: Asked) -> dict[str, Any]:
+    return read_options(METHODS[method].options, asked.texts) | dict(asked.outcomes)
+
+
+def study_run(
+    method: str, trace: Trace, setup: Mapping[str, Any], *, zero: Trace | None, asked: Asked | None = None
+) -> dict[str, Any]:
     """What a method finds in one run: the object that `python -m analysis` prints."""
     try:
-        return dict(METHODS[method](trace, read_setup(setup), zero=zero).to_dict())
+        options = _options(method, asked or Asked())
+        return dict(METHODS[method](trace, read_setup(setup), zero=zero, **options).to_dict())
     except AnalysisError as error:
         raise Failed(error) from error
 
 
 def study_results(
-    method: str, results: Sequence[Mapping[str, Any]], *, names: Sequence[str], overridden: Sequence[Sequence[str]]
+    method: str,
+    results: Sequence[Mapping[str, Any]],
+    *,
+    names: Sequence[str],
+    overridden: Sequence[Sequence[str]],
+    asked: Asked | None = None,
 ) -> dict[str, Any]:
     """What a method finds in several results: the object that `python -m analysis` prints."""
     try:
         read = [from_dict(result, name=name) for result, name in zip(results, names, strict=True)]
-        return dict(METHODS[method](read, names=names, overridden=overridden).to_dict())
+        options = _options(method, asked or Asked())
+        return dict(METHODS[method](read, names=names, overridden=overridden, **options).to_dict())
     except AnalysisError as error:
         raise Failed(error) from error
 

@@ -238,6 +238,12 @@ class Run(Recorded):
     rig = models.ForeignKey(Rig, models.PROTECT, related_name="runs")
     configuration = models.ForeignKey(RigConfiguration, models.PROTECT, null=True, blank=True, related_name="+")
     file = models.ForeignKey(StoredFile, models.PROTECT, null=True, blank=True, related_name="runs")
+    second = models.ForeignKey(
+        StoredFile, models.PROTECT, null=True, blank=True, related_name="+", help_text="recorded by a second logger"
+    )
+    second_offset = models.FloatField(
+        null=True, blank=True, help_text="s the second file began later; empty: by the clocks of both files"
+    )
     state = models.CharField(max_length=12, choices=RunState.choices, default=RunState.RECEIVING)
     uploaded_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
     uploaded_at = models.DateTimeField(auto_now_add=True)
@@ -431,3 +437,29 @@ class RigFigure(Recorded):
 
     def __str__(self) -> str:
         return f"{self.code} {self.get_kind_display()}"
+
+
+@tracked
+class KeptStudy(Recorded):
+    """A study that a person kept: its method, its options, the reductions it was made from, and what came out."""
+
+    UNRECORDED = Recorded.UNRECORDED | {"result"}
+
+    code = models.CharField(max_length=12, unique=True, editable=False)
+    title = models.CharField(max_length=200)
+    method = models.CharField(max_length=30, help_text="a key of the methods")
+    options = models.JSONField(default=dict, blank=True, help_text="as they were typed")
+    runs = models.JSONField(help_text="codes, in order")
+    reductions = models.JSONField(help_text="codes, in the order of the runs")
+    result = models.JSONField(help_text="as the command line prints it")
+    package_version = models.CharField(max_length=40)
+    kept_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        verbose_name = "study"
+        verbose_name_plural = "studies"
+        ordering = ("-id",)
+        triggers = (APPEND_ONLY,)
+
+    def __str__(self) -> str:
+        return f"{self.code} {self.title}"

@@ -25,6 +25,7 @@ from lims.accounts.models import User
 from lims.core.codes import next_code
 from lims.core.errors import Conflict, Refusal
 from lims.core.machines import advance, locked
+from lims.rigs.checks import check_states
 from lims.rigs.readiness import channel_states
 from lims.runs import bridge
 from lims.runs.bridge import Failed, Outcome
@@ -183,7 +184,7 @@ def _compute(pk: int) -> tuple[Inputs, Outcome]:
             before, after = (_read_zero(zero, snapshot, folder) for zero in (zeros.before, zeros.after))
             outcome = bridge.reduce(trace, snapshot.setup, zero=before, zero_after=after)
         digests = _digests(run, zeros)
-        bridge.keep_curves(trace, snapshot.setup, key=key_of(digests, snapshot.setup))
+        bridge.keep_curves(trace, snapshot.setup, key=key_of(digests, snapshot.setup, offset=run.second_offset))
     return Inputs(snapshot, zeros, digests, trace.start, trace.rows, trace.seconds), outcome
 
 
@@ -193,11 +194,12 @@ def _read(reduction: Reduction, folder: Path) -> tuple[Any, bridge.Snapshot]:
     if run.file is None:
         raise Conflict(f"{run.code} has no file.", code="file-missing")
     snapshot = bridge.snapshot(run, at=run.started_at or run.uploaded_at, window=window)
-    trace = bridge.read(run.file, snapshot.setup, folder)
+    second = bridge.Second(run.second, run.second_offset) if run.second else None
+    trace = bridge.read_both(run.file, second, snapshot.setup, folder)
     if trace.start is not None and trace.start != run.started_at:
         then = bridge.snapshot(run, at=trace.start, window=window)
         if then.setup["channel"] != snapshot.setup["channel"]:
-            trace = bridge.read(run.file, then.setup, folder)
+            trace = bridge.read_both(run.file, second, then.setup, folder)
         snapshot = then
     return trace, snapshot
 
@@ -215,6 +217,7 @@ def _window(reduction: Reduction) -> tuple[float, float] | None:
 def _digests(run: Run, zeros: Zeros) -> dict[str, str]:
     files = {
         "run": run.file,
+        "second": run.second,
         "zero": zeros.before and zeros.before.file,
         "zero_after": zeros.after and zeros.after.file,
     }
@@ -320,6 +323,7 @@ def _record(reduction: Reduction, inputs: Inputs) -> dict[str, Any]:
         "configuration": inputs.snapshot.configuration,
         "calibrations": inputs.snapshot.calibrations,
         "environment": reduction.environment,
+        **({"second_offset_s": reduction.run.second_offset} if "second" in inputs.digests else {}),
     }
 
 
@@ -352,6 +356,9 @@ def _doubts(run: Run, reduction: Reduction) -> list[Problem]:
         if status.problem and status.channel.sensor is not None:
             message = f"Sensor {status.channel.sensor.serial} (column '{status.channel.column}'): {status.problem}."
             found.append({"code": "calibration-overdue", "message": message})
+    for check in check_states(run.rig, run.started_at or run.uploaded_at) if run.of_a_layer else ():
+        if check.code:
+            found.append({"code": check.code, "message": f"{check.problem}."})
     return found
 
 

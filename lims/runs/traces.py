@@ -39,9 +39,11 @@ class Curve:
     values: Numbers
 
 
-def key_of(inputs: Mapping[str, str], setup: Mapping[str, Any]) -> str:
+def key_of(inputs: Mapping[str, str], setup: Mapping[str, Any], *, offset: float | None = None) -> str:
     """The key of a run's curves: they follow from its bytes and from how its channels are read."""
     content = [inputs.get("run", ""), setup.get("channel"), setup.get("rig", {}).get("time_zone", "")]
+    if second := inputs.get("second"):
+        content += [second, offset]
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 

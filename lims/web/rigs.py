@@ -7,6 +7,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path, reverse
+from django.views.decorators.http import require_POST
 
 from lims.accounts.acts import once, require
 from lims.audit.selectors import history_of, readable
@@ -14,9 +15,11 @@ from lims.cases.selectors import standing_holds
 from lims.core.errors import Refusal
 from lims.files.services import store_file
 from lims.rigs import selectors, services
+from lims.rigs.checks import check_states
 from lims.rigs.readiness import channel_states
 from lims.rigs.states import RigState
 from lims.runs.selectors.applications import applications_for, refuse_rig, rigs_now, zero_of
+from lims.runs.selectors.effects import effects_of, last_good_point
 from lims.runs.selectors.rig_figures import figures_of_rig
 from lims.web.acts import Failed, RecordAct, RecordPage, states
 from lims.web.doors import key_of, page, paged, person, status_of, submitted
@@ -79,6 +82,7 @@ def rig(request: HttpRequest, code: str, *, failed: Failed | None = None) -> Htt
         "channels": channel_states(found),
         "sensors": selectors.sensors_of(found),
         "zero": zero_of(found),
+        "checks": check_states(found),
         "configurations": selectors.configurations_of(found),
         "figures": figures_of_rig(found),
         "may_propose": user.may("rig.propose_figure"),
@@ -154,8 +158,32 @@ def sensor(request: HttpRequest, code: str, serial: str) -> HttpResponse:
         "sensor": found,
         "calibrations": selectors.calibrations_of(found),
         "form": form if user.may("rig.calibrate") else None,
+        "may_approve": user.may("rig.approve_calibration"),
     }
     return render(request, "rigs/sensor.html", context, status=status_of(form))
+
+
+@page("rig.approve_calibration")
+def calibration_decide(request: HttpRequest, code: str, pk: int, decision: str) -> HttpResponse:
+    """Put a proposed calibration into force, or turn it down; the form stands on the sensor's page."""
+    user = person(request)
+    found = selectors.get_calibration_for(user, selectors.get_rig_for(user, code), pk)
+    act = services.approve_calibration if decision == "approve" else services.turn_down_calibration
+    once(key_of(request), act)(found, actor=user, reason=request.POST.get("reason", ""))
+    return redirect(_sensor_of(found))
+
+
+@page(READ)
+def calibration_effects(request: HttpRequest, code: str, pk: int) -> HttpResponse:
+    """What a sensor found off did to every figure since its last good point."""
+    user = person(request)
+    found = selectors.get_calibration_for(user, selectors.get_rig_for(user, code), pk)
+    context = {
+        "calibration": found,
+        "since": last_good_point(found),
+        "effects": effects_of(user, found) if found.error_found is not None else [],
+    }
+    return render(request, "rigs/effects.html", context)
 
 
 def _calibration_form(request: HttpRequest, found: Any) -> forms.CalibrationForm:
@@ -208,6 +236,19 @@ urlpatterns = [
     path("rigs/new/", rig_new, name="rig-new"),
     path("rigs/<str:code>/configure/", rig_configure, name="rig-configure"),
     path("rigs/<str:code>/sensors/<path:serial>/", sensor, name="sensor"),
+    path(
+        "rigs/<str:code>/calibrations/<int:pk>/approve/",
+        require_POST(calibration_decide),
+        {"decision": "approve"},
+        name="calibration-approve",
+    ),
+    path(
+        "rigs/<str:code>/calibrations/<int:pk>/turn-down/",
+        require_POST(calibration_decide),
+        {"decision": "turn-down"},
+        name="calibration-turn-down",
+    ),
+    path("rigs/<str:code>/calibrations/<int:pk>/effects/", calibration_effects, name="calibration-effects"),
     *label_paths("rig", "rigs", get=selectors.get_rig_for, says=_says),
     *RIG.paths(),
     path("rigs/<str:code>/", rig, name="rig"),

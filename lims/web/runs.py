@@ -24,10 +24,11 @@ from lims.runs.selectors.batches import case_behind
 from lims.runs.selectors.traces import drawing_of, layer_of
 from lims.runs.services import runs as services
 from lims.runs.services.invalidating import invalidate_run
+from lims.runs.services.second_files import add_second_file
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
 from lims.web.forms.fields import ReasonForm, SignForm
 from lims.web.forms.quality import InvalidateForm
-from lims.web.forms.runs import AbortForm, AboutForm, OverrideForm, RunFilter, WindowForm, ZerosForm
+from lims.web.forms.runs import AbortForm, AboutForm, OverrideForm, RunFilter, SecondFileForm, WindowForm, ZerosForm
 
 READ = "laboratory.read"
 BYTES = "application/octet-stream"
@@ -188,6 +189,7 @@ def _context(
         "reductions": listed,
         "at_work": work,
         "rows": reductions_.figure_rows(shown) if shown else [],
+        "joined": shown.result.get("notes", {}).get("joined with", "") if shown else "",
         "has_layer": bool(shown and {"gap", "hot_temperature", "cold_temperature"} <= set(shown.figures)),
         "flags": reductions_.flags_of(shown) if shown else [],
         "zero_hours": runs_.zero_hours(found),
@@ -209,6 +211,7 @@ def _actions(user: Any, run: Any, shown: Any, work: Any, bound: tuple[str, Any] 
         ("run-reduce", "reduction.request", "Reduce again", ReasonForm(), busy),
         ("run-window", "reduction.choose_window", "Choose the window", _window_form(shown), busy or _no_figures(run)),
         ("run-zeros", "run.choose_zeros", "Choose the zeros", ZerosForm(run=run), busy or _no_zeros(run)),
+        ("run-second", "run.add_second", "Add a second file", SecondFileForm(), busy or _no_second(run)),
         ("run-override", "run.override_flag", "Set a flag aside", OverrideForm(flags=left), "" if left else "none"),
         ("run-qualify", "run.qualify", "Qualify", SignForm(), "" if run.state == "unqualified" else "none"),
         ("run-invalidate", "run.invalidate", "Set the result aside", InvalidateForm(), _no_cause(run)),
@@ -236,6 +239,10 @@ def _window_form(shown: Any) -> WindowForm:
     steady = shown.result.get("steady", {}) if shown else {}
     found = {"start": steady.get("start_s"), "end": steady.get("end_s")}
     return WindowForm(initial=found if steady.get("found") else {})
+
+
+def _no_second(run: Any) -> str:
+    return "" if run.file else "The run has no file."
 
 
 def _no_figures(run: Any) -> str:
@@ -297,6 +304,20 @@ def run_zeros(request: HttpRequest, code: str) -> HttpResponse:
         form=ZerosForm(request.POST, run=found),
         act=lambda run, c: once(key_of(request), services.choose_zeros)(run, actor=person(request), **c),
     )
+
+
+@require_POST
+@page("run.add_second")
+def run_second(request: HttpRequest, code: str) -> HttpResponse:
+    """Add what a second logger recorded, and reduce with both."""
+
+    def act(found: Any, c: dict[str, Any]) -> Any:
+        offset = float(c["offset"]) if c["offset"] is not None else None
+        add = once(key_of(request), add_second_file)
+        file = c["file"]
+        return add(found, actor=person(request), content=file, name=file.name, offset=offset, reason=c["reason"])
+
+    return _act(request, code, name="run-second", form=SecondFileForm(request.POST, request.FILES), act=act)
 
 
 @require_POST
@@ -416,6 +437,7 @@ urlpatterns = [
     path("runs/<str:code>/reduce/", run_reduce, name="run-reduce"),
     path("runs/<str:code>/window/", run_window, name="run-window"),
     path("runs/<str:code>/zeros/", run_zeros, name="run-zeros"),
+    path("runs/<str:code>/second-file/", run_second, name="run-second"),
     path("runs/<str:code>/qualify/", run_qualify, name="run-qualify"),
     path("runs/<str:code>/invalidate/", run_invalidate, name="run-invalidate"),
     path("runs/<str:code>/override/", run_override, name="run-override"),

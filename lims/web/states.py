@@ -22,7 +22,7 @@ KINDS: dict[str, tuple[str, ...]] = {
         "working",
         "running",
     ),
-    "ready": ("held", "settled", "computed", "received", "info", "in_use", "in_service", "available"),
+    "ready": ("held", "settled", "computed", "received", "info", "in_use", "in_service", "in_force", "available"),
     "good": (
         "released",
         "approved",

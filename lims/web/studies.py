@@ -5,15 +5,19 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import render
-from django.urls import path
-from django.views.decorators.http import require_GET
+from django.shortcuts import redirect, render
+from django.urls import path, reverse
+from django.views.decorators.http import require_GET, require_POST
 
+from lims.accounts.acts import once
+from lims.audit.selectors import history_of, readable
+from lims.core.errors import Invalid
 from lims.runs.selectors import studies as studies_
 from lims.runs.selectors.reductions import figure_rows_of
 from lims.runs.selectors.runs import get_run_for
-from lims.web.doors import page, person
-from lims.web.forms.studies import StudyFilter
+from lims.runs.services import studies as services
+from lims.web.doors import key_of, page, paged, person
+from lims.web.forms.studies import KeepForm, OptionsForm, StudyFilter
 from lims.web.study_parts import sections_of
 
 READ = "laboratory.read"
@@ -25,8 +29,34 @@ LEAST = 3  # results that a study of several is offered for
 def run_study(request: HttpRequest, code: str, method: str) -> HttpResponse:
     """What one method finds in one run; the result object itself with `?json=1`."""
     run = get_run_for(person(request), code)
-    study = studies_.study_run_for(person(request), code, method)
-    return _shown(request, study, f"{code}-{method}", run=run)
+    kind = studies_.kind_of(method, of_runs=False)
+    form = _options_form(request, kind)
+    try:
+        found = studies_.study_run_for(person(request), code, method, form.texts)
+    except Invalid as refusal:
+        return _asked_wrongly(request, form, kind, refusal, run=run)
+    return _shown(request, found, f"{code}-{method}", run=run, options=form)
+
+
+def _options_form(request: HttpRequest, kind: Any) -> OptionsForm:
+    """The method's options, filled from the address."""
+
+    def kept(method: str) -> list[tuple[str, str]]:
+        return [
+            (one.code, f"{one.code} {one.title}") for one in studies_.kept_studies_for(person(request), method=method)
+        ]
+
+    return OptionsForm(request.GET or None, kind=kind, kept=kept)
+
+
+def _asked_wrongly(request: HttpRequest, form: OptionsForm, kind: Any, refusal: Invalid, **more: Any) -> HttpResponse:
+    """The options again, filled, with what is wrong beside them; runs that are not right are told as before."""
+    wrong = {key: words for key, words in refusal.fields.items() if key in form.fields}
+    if not wrong:
+        raise refusal
+    for key, words in wrong.items():
+        form.add_error(key, words)
+    return render(request, "studies/options.html", {"kind": kind, "options": form, **more}, status=422)
 
 
 @require_GET
@@ -36,7 +66,54 @@ def study(request: HttpRequest, method: str) -> HttpResponse:
     codes = list(dict.fromkeys(request.GET.getlist("run")))
     if len(codes) < LEAST:
         return _choose(request, method, codes)
-    return _shown(request, studies_.study_runs_for(person(request), codes, method), method, codes=codes)
+    kind = studies_.kind_of(method, of_runs=True)
+    form = _options_form(request, kind)
+    try:
+        found = studies_.study_runs_for(person(request), codes, method, form.texts)
+    except Invalid as refusal:
+        return _asked_wrongly(request, form, kind, refusal, codes=codes)
+    return _shown(request, found, method, codes=codes, options=form)
+
+
+@require_POST
+@page("study.keep")
+def run_study_keep(request: HttpRequest, code: str, method: str) -> HttpResponse:
+    """Keep what a method finds in one run with the options in the address."""
+    user, form = person(request), _options_form(request, studies_.kind_of(method, of_runs=False))
+    return _keep(request, studies_.study_run_for(user, code, method, form.texts))
+
+
+@require_POST
+@page("study.keep")
+def study_keep(request: HttpRequest, method: str) -> HttpResponse:
+    """Keep what a method finds in the runs and with the options in the address."""
+    user, form = person(request), _options_form(request, studies_.kind_of(method, of_runs=True))
+    return _keep(request, studies_.study_runs_for(user, request.GET.getlist("run"), method, form.texts))
+
+
+def _keep(request: HttpRequest, found: studies_.Study) -> HttpResponse:
+    title = request.POST.get("title", "")
+    kept = once(key_of(request), services.keep_study)(found, actor=person(request), title=title)
+    return redirect("study", kept.code)
+
+
+@require_GET
+@page(READ)
+def studies(request: HttpRequest) -> HttpResponse:
+    """The studies that were kept, and the methods that make new ones."""
+    kinds = [(kind, reverse(f"study-{kind.key}")) for kind in studies_.studies_of_runs()]
+    listed = paged(request, studies_.kept_studies_for(person(request)))
+    return render(request, "studies/studies.html", {"page": listed, "links": kinds})
+
+
+@require_GET
+@page(READ)
+def kept_study(request: HttpRequest, code: str) -> HttpResponse:
+    """A kept study as it was found then."""
+    user = person(request)
+    kept = studies_.get_kept_study_for(user, code)
+    entries = readable(history_of("study", kept.code)[:50], user)
+    return _shown(request, studies_.study_of(kept), kept.code, kept=kept, entries=entries)
 
 
 def _shown(request: HttpRequest, found: studies_.Study, name: str, **more: Any) -> HttpResponse:
@@ -56,6 +133,9 @@ def _shown(request: HttpRequest, found: studies_.Study, name: str, **more: Any) 
         "rows": figure_rows_of(found.result),
         "sections": sections_of(found.result),
         "json_url": f"{request.path}?{address.urlencode()}",
+        "query": runs.urlencode(),
+        "may_keep": person(request).may("study.keep"),
+        "keep_form": KeepForm(),
     }
     return render(request, "studies/study.html", context | more)
 
@@ -84,6 +164,7 @@ def _choose(request: HttpRequest, method: str, codes: list[str]) -> HttpResponse
             for run in studies_.runs_to_study(user, kind, form.wanted)
         ],
         "chosen": codes,
+        "options": _options_form(request, kind),
         "least": LEAST,
         "most": studies_.MOST_OFFERED,
     }
@@ -91,9 +172,16 @@ def _choose(request: HttpRequest, method: str, codes: list[str]) -> HttpResponse
 
 
 urlpatterns = [
+    path("studies/", studies, name="studies"),
+    path("runs/<str:code>/studies/<str:method>/keep/", run_study_keep, name="run-study-keep"),
+    *(
+        path(f"studies/{kind.key}/keep/", study_keep, {"method": kind.key}, name=f"study-{kind.key}-keep")
+        for kind in studies_.studies_of_runs()
+    ),
     path("runs/<str:code>/studies/<str:method>/", run_study, name="run-study"),
     *(
         path(f"studies/{kind.key}/", study, {"method": kind.key}, name=f"study-{kind.key}")
         for kind in studies_.studies_of_runs()
     ),
+    path("studies/<str:code>/", kept_study, name="study"),
 ]

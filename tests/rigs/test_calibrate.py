@@ -11,7 +11,8 @@ from django.db.backends.postgresql.psycopg_any import DateTimeTZRange
 from django.utils import timezone
 
 from lims.accounts.roles import Role
-from lims.core.errors import Conflict, Invalid
+from lims.cases.models import Nonconformance
+from lims.core.errors import Conflict, Invalid, NotAllowed, WrongState
 from lims.rigs import services
 from lims.rigs.models import Calibration, Sensor
 from lims.rigs.readiness import channel_states, refuse_unusable
@@ -29,7 +30,7 @@ def calibrate(sensor: Sensor, **changes: Any) -> Calibration:
         "u": 0.5,
         "reference": "deadweights",
     }
-    return services.calibrate(sensor, **(content | changes))
+    return services.approve_calibration(services.calibrate(sensor, **(content | changes)), actor=somebody(Role.QUALITY))
 
 
 def force_sensor() -> Sensor:
@@ -105,3 +106,42 @@ def test_overdue_begins_the_day_after_the_due_day() -> None:
         refuse_unusable(rig, timezone.now() + timedelta(days=1))
     assert caught.value.code == "calibration-overdue"
     assert caught.value.extra["due_on"] == timezone.localdate().isoformat()
+
+
+def proposed(sensor: Sensor, **changes: Any) -> Calibration:
+    facts = {"unit": "N", "u": 0.5, "reference": "deadweights"} | changes
+    return services.calibrate(
+        sensor, actor=somebody(Role.RIG_KEEPER), valid_from=timezone.now(),
+        due_on=timezone.localdate() + timedelta(days=300), **facts,
+    )  # fmt: skip
+
+
+def test_it_takes_effect_only_once_another_person_approves_it() -> None:
+    sensor = force_sensor()
+    standing, made = sensor.calibrations.get(), proposed(sensor, gain=1.01)
+    assert made.state == "proposed"
+    assert channel_states(sensor.rig)[4].calibration == standing
+    with pytest.raises(NotAllowed):
+        services.approve_calibration(made, actor=made.done_by)
+    services.approve_calibration(made, actor=somebody(Role.QUALITY))
+    assert channel_states(sensor.rig)[4].calibration == made
+    with pytest.raises(WrongState):
+        services.turn_down_calibration(made, actor=somebody(Role.QUALITY), reason="late")
+
+
+def test_one_turned_down_stays_on_record_and_lets_the_next_one_stand() -> None:
+    sensor = force_sensor()
+    made = services.turn_down_calibration(proposed(sensor), actor=somebody(Role.QUALITY), reason="wrong weights")
+    assert (made.state, made.decision_reason) == ("turned_down", "wrong weights")
+    calibrate(sensor)
+    assert sorted(sensor.calibrations.values_list("state", flat=True)) == ["in_force", "in_force", "turned_down"]
+
+
+def test_a_sensor_found_outside_its_limits_opens_one_nonconformance_and_stops_the_rig() -> None:
+    sensor = force_sensor()
+    proposed(sensor, error_found=0.4, error_allowed=0.5)
+    assert not Nonconformance.objects.exists()
+    services.approve_calibration(proposed(sensor, error_found=-0.8, error_allowed=0.5), actor=somebody(Role.QUALITY))
+    case = Nonconformance.objects.get()
+    assert (case.subject_kind, case.subject_code) == ("rig", sensor.rig.code)
+    assert "-0.8 N" in case.description

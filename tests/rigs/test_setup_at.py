@@ -40,7 +40,7 @@ def test_a_run_inside_an_interval_keeps_its_calibration_after_a_new_one_is_enter
     during = timezone.now() - timedelta(days=2)
     before = setup_at(rig, during)
     sensor = rig.sensors.get(quantity="force")
-    services.calibrate(
+    proposed = services.calibrate(
         sensor,
         actor=somebody(Role.RIG_KEEPER),
         valid_from=timezone.now() - timedelta(days=1),
@@ -50,6 +50,9 @@ def test_a_run_inside_an_interval_keeps_its_calibration_after_a_new_one_is_enter
         u=0.5,
         reference="deadweights",
     )
+    # not in force before another person has approved it
+    assert setup_at(rig, timezone.now())["calibrations"] == before["calibrations"]
+    services.approve_calibration(proposed, actor=somebody(Role.QUALITY))
     assert setup_at(rig, during) == before
     assert setup_at(rig, timezone.now())["calibrations"] != before["calibrations"]
 

@@ -14,7 +14,7 @@ from lims.accounts.acts import act
 from lims.accounts.models import User
 from lims.core.errors import Invalid
 from lims.core.machines import locked
-from lims.rigs.bridge import channel_quantities, check_channels, check_unit
+from lims.rigs.bridge import channel_quantities, check_channels, check_coolant, check_unit
 from lims.rigs.models import Block, ConfigurationChannel, Rig, RigConfiguration, Sensor
 
 # a setup knows one area and one conductivity for both blocks, so the two must agree to within this share
@@ -24,7 +24,10 @@ NEEDED = ("hot_temperature", "cold_temperature")
 
 @dataclass(frozen=True, slots=True)
 class ChannelSpec:
-    """One column of a rig's files: what it holds, by which sensor; `depth` in m below the contact face."""
+    """One column of a rig's files: what it holds, by which sensor; `depth` below the contact face and `depth_u` in m.
+
+    `cold_junction` is the column that holds the temperature of a thermocouple's cold junction.
+    """
 
     column: str
     quantity: str
@@ -32,6 +35,8 @@ class ChannelSpec:
     unit: str = ""
     depth: float | None = None
     pair: str = ""
+    cold_junction: str = ""
+    depth_u: float = 0.0
 
 
 class ConfigurationFacts(TypedDict, total=False):
@@ -46,6 +51,8 @@ class ConfigurationFacts(TypedDict, total=False):
     zero_max_age: timedelta
     zero_max_drift: float
     null_temperatures: bool
+    coolant: str
+    coolant_share_u: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +95,7 @@ def _configured(
         raise Invalid("Say what is new and why.", fields={"reason": ["A configuration needs a reason."]})
     _check_blocks(blocks)
     _check_channels(rig, channels)
+    check_coolant(wanted.facts.get("coolant", "water"), wanted.facts.get("coolant_share_u"))
     locked(rig)
     last = rig.configurations.order_by("-number").first()
     start = valid_from or timezone.now()
@@ -122,6 +130,8 @@ def _add_channels(configuration: RigConfiguration, channels: Sequence[ChannelSpe
             unit=spec.unit,
             depth=spec.depth,
             pair=spec.pair,
+            cold_junction=spec.cold_junction,
+            depth_u=spec.depth_u,
         )
         channel.full_clean()
         channel.save()
@@ -161,7 +171,15 @@ def _check_channels(rig: Rig, channels: Sequence[ChannelSpec]) -> None:
 
 def _row(spec: ChannelSpec) -> dict[str, object]:
     """The channel as a setup file has it, but for its calibration."""
-    said = {"unit": spec.unit, "depth": f"{spec.depth!r} m" if spec.depth is not None else "", "pair": spec.pair}
+    said = {
+        "unit": spec.unit,
+        "depth": f"{spec.depth!r} m" if spec.depth is not None else "",
+        "depth_uncertainty": f"{spec.depth_u!r} m" if spec.depth_u else "",
+        "pair": spec.pair,
+        "cold_junction": spec.cold_junction,
+        "sensor": spec.sensor.signal if spec.sensor else "",
+        "tolerance_class": spec.sensor.tolerance_class if spec.sensor else "",
+    }
     return {"column": spec.column, "quantity": spec.quantity, **{key: value for key, value in said.items() if value}}
 
 
@@ -169,7 +187,7 @@ def _check_channel(rig: Rig, spec: ChannelSpec) -> None:
     if spec.quantity not in dict(channel_quantities()):
         raise _wrong("channels", f"Column '{spec.column}': '{spec.quantity}' is not a quantity a rig records.")
     if spec.unit:
-        check_unit(spec.unit, spec.quantity)
+        check_unit(spec.unit, spec.quantity, signal=spec.sensor.signal if spec.sensor else "")
     if spec.quantity == "time":
         return
     if spec.sensor is None:
@@ -196,7 +214,7 @@ def renew_configuration(
         raise Invalid(f"{rig.code} has no configuration yet.", code="no-configuration")
     kept = {name: getattr(last, name) for name in ConfigurationFacts.__annotations__}
     channels = [
-        ChannelSpec(row.column, row.quantity, row.sensor, row.unit, row.depth, row.pair)
+        ChannelSpec(row.column, row.quantity, row.sensor, row.unit, row.depth, row.pair, row.cold_junction, row.depth_u)
         for row in last.channels.select_related("sensor")
     ]
     wanted = Arrangement(Blocks(last.hot_block, last.cold_block), channels, kept | facts)

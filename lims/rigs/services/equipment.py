@@ -15,7 +15,7 @@ from lims.cases.services import refuse_if_held
 from lims.core.codes import next_code
 from lims.core.errors import Invalid
 from lims.core.machines import advance, locked
-from lims.rigs.bridge import channel_quantities
+from lims.rigs.bridge import channel_quantities, check_signal, signals, tolerance_classes
 from lims.rigs.models import Block, Calibration, Rig, RigConfiguration, RigNote, Sensor
 from lims.rigs.states import RIG_MACHINE
 
@@ -57,6 +57,8 @@ class SensorFacts(TypedDict, total=False):
     software: str
     acceptance: str
     description: str
+    signal: str
+    tolerance_class: str
 
 
 class RigFacts(EquipmentFacts, total=False):
@@ -64,6 +66,7 @@ class RigFacts(EquipmentFacts, total=False):
 
     name: str
     time_zone: str
+    needs_authorization: bool
 
 
 @act("block.create")
@@ -129,9 +132,25 @@ def add_sensor(rig: Rig, *, actor: User, serial: str, quantity: str, **facts: Un
             f"'{quantity}' is not a quantity a sensor can measure.",
             fields={"quantity": [f"Choose one of: {', '.join(key for key in known if key != 'time')}."]},
         )
+    _check_signal(facts.get("signal", ""), facts.get("tolerance_class", ""), quantity)
     sensor = Sensor(rig=rig, serial=serial, quantity=quantity, **facts)
     sensor.save()
     return sensor
+
+
+def _check_signal(signal: str, tolerance_class: str, quantity: str) -> None:
+    """Refuse a kind of sensor that is not known, that is no thermometer's, or a class it does not come in."""
+    if signal and signal not in dict(signals()):
+        words = f"Choose one of: {', '.join(dict(signals()))}."
+        raise Invalid(f"'{signal}' is not a known sensor.", fields={"signal": [words]})
+    known = tolerance_classes(signal)
+    if tolerance_class and tolerance_class not in known:
+        words = (
+            f"Choose one of: {', '.join(known)}." if known else "Only a thermometer whose signal is recorded has one."
+        )
+        raise Invalid(f"There is no tolerance class '{tolerance_class}' here.", fields={"tolerance_class": [words]})
+    if signal:
+        check_signal(signal, quantity)
 
 
 @act("rig.out_of_service")

@@ -31,6 +31,7 @@ CONTENT = (
     "max_slope",
     "soak",
     "repeats",
+    "authorization",
 )
 NEEDED = ("heater_power", "force", "coolant_temperature")
 POSITIVE = ("area", "heater_power", "force", "min_duration", "max_slope")
@@ -54,6 +55,7 @@ class MethodFacts(TypedDict, total=False):
     max_slope: float
     soak: float
     repeats: int
+    authorization: str
 
 
 @act("method.create")

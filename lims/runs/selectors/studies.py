@@ -1,7 +1,8 @@
 """Studies of runs: what the methods beside a reduction find, in one run or in several, from what stands on record.
 
-Nothing of a study is stored. It is computed from the file, the zero and the setup of a run's current reduction, and
-kept in the cache while that lasts: the same files, setup and version give the same figures at any time.
+A study is computed from the file, the zero and the setup of a run's current reduction and what was asked of the method,
+and kept in the cache while that lasts: the same files, setup, options and version give the same figures at any time.
+A person may keep one: then it stands under a code with its options, its reductions and its result.
 """
 
 from __future__ import annotations
@@ -10,19 +11,22 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from django.core.cache import cache
 from django.db.models import F, QuerySet
 
+from lims.accounts.acts import require
 from lims.accounts.models import User
+from lims.core.codes import SHAPE
 from lims.core.errors import Conflict, Invalid, NotFound, Refusal, TooLarge
+from lims.core.finding import by_code
 from lims.files.models import StoredFile
 from lims.runs import bridge
 from lims.runs.advice import advice
 from lims.runs.bridge import StudyKind
-from lims.runs.models import Reduction, Run
+from lims.runs.models import KeptStudy, Reduction, Run
 from lims.runs.selectors.reductions import label_of
 from lims.runs.selectors.runs import LONG, get_run_for, runs_for
 from lims.runs.states import RunState
@@ -43,6 +47,16 @@ class Study:
     result: Result
     reductions: tuple[Reduction, ...]
     drawing: dict[str, Any] | None
+    options: Mapping[str, str] = field(default_factory=dict)  # as typed, only those that are not empty
+
+    @property
+    def asked(self) -> list[tuple[str, str]]:
+        """Each option in words, and what was typed."""
+        known = {option.key: option for option in self.kind.options}
+        return [
+            (known[key].label, f"{text} {_unit_left_out(known[key], text)}".strip())
+            for key, text in self.options.items()
+        ]
 
     @property
     def flags(self) -> list[dict[str, Any]]:
@@ -52,6 +66,10 @@ class Study:
             for flag in self.result["flags"]
         ]
         return sorted(flags, key=lambda flag: flag["severity"] != "blocks")
+
+
+def _unit_left_out(option: Any, text: str) -> str:
+    return option.unit if option.unit and text.replace(".", "", 1).replace(",", "", 1).isdigit() else ""
 
 
 def workings_of(study: Study) -> list[str]:
@@ -74,6 +92,11 @@ def working_of_study(study: Study, figure: str) -> dict[str, Any]:
 def studies_of_runs() -> list[StudyKind]:
     """The methods that take results of several runs."""
     return [kind for kind in bridge.study_kinds() if kind.of_runs]
+
+
+def studies_of_one() -> list[StudyKind]:
+    """The methods that take one run."""
+    return [kind for kind in bridge.study_kinds() if not kind.of_runs]
 
 
 def studies_of(reduction: Reduction | None) -> list[StudyKind]:
@@ -105,8 +128,8 @@ def labels_of(kind: StudyKind) -> list[str]:
 # One run --------------------------------------------------------------------------------------------------------------
 
 
-def study_run_for(user: User, code: str, method: str) -> Study:
-    """Study one run by a method, with the setup and the zero of its current reduction."""
+def study_run_for(user: User, code: str, method: str, options: Mapping[str, str] | None = None) -> Study:
+    """Study one run by a method, with the setup and the zero of its current reduction and the options as typed."""
     run, kind = get_run_for(user, code), kind_of(method, of_runs=False)
     reduction = _current(run)
     if not run.of_a_layer:
@@ -117,8 +140,40 @@ def study_run_for(user: User, code: str, method: str) -> Study:
             code="channel-missing",
             next_step="Record that channel, and name it in the rig's configuration.",
         )
-    result = _kept(kind, {"inputs": reduction.inputs, "setup": reduction.setup}, lambda: _compute(run, kind, reduction))
-    return Study(kind, result, (reduction,), bridge.study_drawing(result))
+    typed, asked = _asked(kind, options)
+    inputs = {"inputs": reduction.inputs, "setup": reduction.setup, "options": typed}
+    result = _kept(kind, inputs, lambda: _compute(run, kind, reduction, asked))
+    return Study(kind, result, (reduction,), bridge.study_drawing(result), typed)
+
+
+def _asked(kind: StudyKind, options: Mapping[str, str] | None) -> tuple[dict[str, str], bridge.Asked]:
+    """The options as typed but for empty ones, and as the method takes them; Invalid names the one that is wrong."""
+    typed = {
+        key: text.strip().replace(",", ".") if _is_number(kind, key) else text.strip()
+        for key, text in (options or {}).items()
+        if text.strip()
+    }
+    try:
+        bridge.check_options(kind.key, typed)
+    except bridge.Failed as failed:
+        key, message = str(failed.error["key"]), str(failed.error["message"])
+        raise Invalid(f"{key}: {message}.", fields={key: [f"{message[:1].upper()}{message[1:]}."]}) from failed
+    taken = {option.key for option in kind.options if option.kind == "outcome"}
+    texts = {key: text for key, text in typed.items() if key not in taken}
+    outcomes = {o.key: _outcome(typed[o.key], o.of, o.key) for o in kind.options if o.key in taken & set(typed)}
+    return typed, bridge.Asked(texts, outcomes)
+
+
+def _is_number(kind: StudyKind, key: str) -> bool:
+    return any(option.key == key and option.kind == "quantity" for option in kind.options)
+
+
+def _outcome(code: str, method: str, key: str) -> Result:
+    kept = KeptStudy.objects.filter(code=code.upper(), method=method).first() if SHAPE.match(code.upper()) else None
+    if kept is None:
+        words = f"There is no kept {method} {code}."
+        raise Invalid(words, fields={key: [words]})
+    return dict(kept.result)
 
 
 def _current(run: Run) -> Reduction:
@@ -131,7 +186,7 @@ def _current(run: Run) -> Reduction:
     return run.current
 
 
-def _compute(run: Run, kind: StudyKind, reduction: Reduction) -> Result:
+def _compute(run: Run, kind: StudyKind, reduction: Reduction, asked: bridge.Asked) -> Result:
     if (run.rows or 0) > MOST_ROWS:
         raise TooLarge(
             f"{run.code} has {run.rows:,} rows; up to {MOST_ROWS:,} are studied while you wait.",
@@ -140,24 +195,28 @@ def _compute(run: Run, kind: StudyKind, reduction: Reduction) -> Result:
         )
     with _told(kind), bridge.workspace() as folder:
         trace, zero = (_read(reduction, role, folder) for role in ("run", "zero"))
-        return bridge.study_run(kind.key, trace, reduction.setup, zero=zero)
+        return bridge.study_run(kind.key, trace, reduction.setup, zero=zero, asked=asked)
 
 
 def _read(reduction: Reduction, role: str, folder: Any) -> Any:
     digest = reduction.inputs.get(role)
-    return bridge.read(StoredFile.objects.get(sha256=digest), reduction.setup, folder) if digest else None
+    if not digest:
+        return None
+    second = bridge.second_of(reduction) if role == "run" else None
+    return bridge.read_both(StoredFile.objects.get(sha256=digest), second, reduction.setup, folder)
 
 
 # Several runs ---------------------------------------------------------------------------------------------------------
 
 
-def study_runs_for(user: User, codes: Iterable[str], method: str) -> Study:
+def study_runs_for(user: User, codes: Iterable[str], method: str, options: Mapping[str, str] | None = None) -> Study:
     """Study the current results of several runs by a method, in the order they are given."""
     kind = kind_of(method, of_runs=True)
     reductions = tuple(_current(run) for run in _chosen(user, list(dict.fromkeys(codes))))
-    inputs = {reduction.code: _overridden(reduction) for reduction in reductions}
-    result = _kept(kind, inputs, lambda: _compute_together(kind, reductions))
-    return Study(kind, result, reductions, bridge.study_drawing(result))
+    typed, asked = _asked(kind, options)
+    inputs = {"runs": {one.code: _overridden(one) for one in reductions}, "options": typed}
+    result = _kept(kind, inputs, lambda: _compute_together(kind, reductions, asked))
+    return Study(kind, result, reductions, bridge.study_drawing(result), typed)
 
 
 def _chosen(user: User, codes: list[str]) -> list[Run]:
@@ -176,13 +235,14 @@ def _overridden(reduction: Reduction) -> list[str]:
     return sorted(override.flag for override in reduction.overrides.all())
 
 
-def _compute_together(kind: StudyKind, reductions: tuple[Reduction, ...]) -> Result:
+def _compute_together(kind: StudyKind, reductions: tuple[Reduction, ...], asked: bridge.Asked) -> Result:
     with _told(kind):
         return bridge.study_results(
             kind.key,
             [reduction.result for reduction in reductions],
             names=[reduction.run.code for reduction in reductions],
             overridden=[_overridden(reduction) for reduction in reductions],
+            asked=asked,
         )
 
 
@@ -202,6 +262,30 @@ def runs_to_study(user: User, kind: StudyKind, wanted: Mapping[str, str]) -> Que
     return (
         runs.exclude(kind__in=(Run.Kind.ZERO, Run.Kind.RIG)).exclude(state__in=SPENT).annotate(**shown)[:MOST_OFFERED]
     )
+
+
+# Kept -----------------------------------------------------------------------------------------------------------------
+
+
+def kept_studies_for(user: User, *, method: str = "") -> QuerySet[KeptStudy]:
+    """The studies that were kept, newest first."""
+    require(user, "laboratory.read")
+    found = KeptStudy.objects.select_related("kept_by").defer("result").order_by("-id")
+    return found.filter(method=method) if method else found
+
+
+def get_kept_study_for(user: User, code: str) -> KeptStudy:
+    """One kept study by its code."""
+    require(user, "laboratory.read")
+    return by_code(KeptStudy.objects.select_related("kept_by"), code, "study")
+
+
+def study_of(kept: KeptStudy) -> Study:
+    """A kept study as it is shown: what was found then, not computed anew."""
+    kind = next(kind for kind in bridge.study_kinds() if kind.key == kept.method)
+    made = {one.code: one for one in Reduction.objects.filter(code__in=kept.reductions).select_related("run")}
+    reductions = tuple(made[code] for code in kept.reductions)
+    return Study(kind, kept.result, reductions, bridge.study_drawing(kept.result), kept.options)
 
 
 # Cache ----------------------------------------------------------------------------------------------------------------

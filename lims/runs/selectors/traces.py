@@ -15,9 +15,10 @@ def drawing_of(
     """The curves of a reduction's run as a plotly figure, its settled window shaded."""
     if not reduction.inputs:
         raise Conflict("The run has not been read yet; its curves come with its figures.", code="not-read-yet")
-    key = traces.key_of(reduction.inputs, reduction.setup)
+    second = bridge.second_of(reduction)
+    key = traces.key_of(reduction.inputs, reduction.setup, offset=second.offset if second else None)
     if not traces.kept(key):
-        bridge.make_curves_again(reduction.run, reduction.setup, key=key)
+        bridge.make_curves_again(reduction.run, reduction.setup, key=key, second=second)
     return traces.drawing(key, start=start, end=end, pixels=pixels, marks=_marks(reduction))
 
 

@@ -16,6 +16,7 @@ from lims.core.codes import next_code
 from lims.core.errors import Conflict, Invalid
 from lims.core.machines import advance, locked
 from lims.files.models import StoredFile
+from lims.rigs.authorizations import refuse_unauthorized
 from lims.rigs.models import Block, MethodVersion, Rig
 from lims.rigs.selectors import is_effective
 from lims.rigs.states import MethodState
@@ -120,6 +121,7 @@ def apply_sample(application: Application, *, actor: User, amount: Decimal, **fa
     fresh: Application = advance(application, APPLICATION_MACHINE, "apply")
     fresh.sample, fresh.rig = locked(fresh.sample), locked(fresh.rig)
     at = facts.setdefault("applied_at", timezone.now())
+    refuse_unauthorized(actor, version=fresh.method_version, rig=fresh.rig)
     _check_facts(fresh, amount, facts)
     _check(fresh, at)
     if fresh.method_version.state != MethodState.APPROVED:

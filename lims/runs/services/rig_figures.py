@@ -82,7 +82,7 @@ def _found(kind: str, runs: Sequence[Run]) -> bridge.Finding:
 def _read(run: Run, folder: Any) -> tuple[Any, Any]:
     reduction = _current(run)
     file = StoredFile.objects.get(sha256=reduction.inputs["run"])
-    return bridge.read(file, reduction.setup, folder), reduction.setup
+    return bridge.read_both(file, bridge.second_of(reduction), reduction.setup, folder), reduction.setup
 
 
 def _current(run: Run) -> Any:

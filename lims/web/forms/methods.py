@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from lims.rigs.selectors import reduction_choices
+from lims.rigs.selectors import AUTHORIZATION_NEEDS, reduction_choices
 from lims.web.forms.fields import NumberField, TextArea
 from lims.web.forms.samples import MomentField
 from lims.web.forms.values import shown, shown_spread, si, si_spread
@@ -46,6 +46,7 @@ class VersionForm(forms.Form):
         label="Applications to be ranked", min_value=1, max_value=99, initial=3, help_text="Per sample."
     )
     reduction_method = forms.ChoiceField(label="Reduced by")
+    authorization = forms.ChoiceField(label="Who may work by it", choices=AUTHORIZATION_NEEDS, required=False)
     document = TextArea(label="How it is done", required=False, rows=6)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Any
 from django import forms
 from django.utils import timezone
 
-from lims.rigs.selectors import BLOCK_ROLES, HEAT_FLOWS, NOTE_KINDS, quantity_choices, sensors_of
+from lims.rigs.selectors import (
+    BLOCK_ROLES,
+    HEAT_FLOWS,
+    NOTE_KINDS,
+    coolant_choices,
+    quantity_choices,
+    sensors_of,
+    signal_choices,
+    tolerance_choices,
+)
 from lims.rigs.services import ChannelSpec
 from lims.web.forms.fields import CodeField, DateField, NumberField, TextArea
 from lims.web.forms.samples import MomentField
@@ -69,6 +78,8 @@ class RigForm(EquipmentForm):
 class ChangeRigForm(RigForm):
     """Change what is known of a rig."""
 
+    needs_authorization = forms.BooleanField(label="Only authorized persons may use it", required=False)
+
     reason = TextArea(label="Reason", rows=2)
 
 
@@ -113,6 +124,14 @@ class SensorForm(forms.Form):
 
     serial = forms.CharField(label="Serial number", max_length=80)
     quantity = forms.ChoiceField(label="Measures")
+    signal = forms.ChoiceField(
+        label="Its column holds",
+        required=False,
+        help_text="A temperature, or what the meter of a thermometer measures.",
+    )
+    tolerance_class = forms.ChoiceField(
+        label="Tolerance class", required=False, help_text="Its limit of error then counts in every budget."
+    )
     description = forms.CharField(max_length=200, required=False)
     maker = forms.CharField(max_length=120, required=False)
     type = forms.CharField(max_length=120, required=False)
@@ -122,6 +141,9 @@ class SensorForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["quantity"].choices = [row for row in quantity_choices() if row[0] != "time"]  # type: ignore[attr-defined]
+        self.fields["signal"].choices = signal_choices()  # type: ignore[attr-defined]
+        classes = [("", "none: calibrated"), *((name, name) for name in tolerance_choices())]
+        self.fields["tolerance_class"].choices = classes  # type: ignore[attr-defined]
 
 
 class CalibrationForm(forms.Form):
@@ -136,6 +158,12 @@ class CalibrationForm(forms.Form):
     as_found = forms.CharField(label="As found", max_length=200, required=False)
     as_left = forms.CharField(label="As left", max_length=200, required=False)
     limits = forms.CharField(label="Acceptance limits", max_length=200, required=False)
+    error_found = NumberField(
+        label="Found off by", required=False, help_text="Calibrated reading as found less the reference, in the unit."
+    )
+    error_allowed = NumberField(
+        label="Allowed", least=0, required=False, help_text="Largest error either way, in the unit."
+    )
     reference = forms.CharField(label="Reference standard", max_length=200)
     certificate_number = forms.CharField(label="Certificate number", max_length=80, required=False)
     certificate = forms.FileField(required=False)
@@ -144,7 +172,8 @@ class CalibrationForm(forms.Form):
         """What the service takes; the certificate is still a file."""
         data = dict(self.cleaned_data)
         data["valid_from"] = data["valid_from"] or timezone.now()
-        return data | {name: float(data[name]) for name in ("gain", "offset", "u")}
+        typed = ("gain", "offset", "u", "error_found", "error_allowed")
+        return data | {name: None if data[name] is None else float(data[name]) for name in typed}
 
 
 class ConfigurationForm(forms.Form):
@@ -155,6 +184,17 @@ class ConfigurationForm(forms.Form):
     hot_block = CodeField("block", label="Heater block")
     cold_block = CodeField("block", label="Cooled block")
     heat_flow = forms.ChoiceField(label="Heat flow by", choices=HEAT_FLOWS)
+    coolant = forms.ChoiceField(label="Coolant", choices=coolant_choices)
+    coolant_share = NumberField(
+        label="Share of glycol", unit="%", least=0, required=False, help_text="Of the mass. Empty for water."
+    )
+    coolant_share_u = NumberField(
+        label="Its standard uncertainty  ",
+        unit="%",
+        least=0,
+        required=False,
+        help_text="Empty: 1 %, as off a refractometer.",
+    )
     loss_conductance = NumberField(label="Loss conductance", unit="W/K", least=0, initial="0")
     loss_conductance_u = NumberField(label="Its standard uncertainty", unit="W/K", least=0, initial="0")
     gap_resolution = NumberField(label="Resolution of the gap", unit="um", least=0, initial="0.1")
@@ -166,9 +206,20 @@ class ConfigurationForm(forms.Form):
         label="The zero was isothermal: subtract its temperature difference", required=False
     )
 
+    def clean(self) -> dict[str, Any]:
+        """A mixture needs its share."""
+        data = super().clean() or {}
+        if data.get("coolant", "water") != "water" and data.get("coolant_share") is None:
+            self.add_error("coolant_share", "Write the share of glycol of the mass.")
+        return data
+
     def values(self) -> dict[str, Any]:
         """What the service takes, in SI; the blocks are still codes."""
         data = dict(self.cleaned_data)
+        share, u = data.pop("coolant_share"), data.pop("coolant_share_u")
+        mixed = data["coolant"] != "water"
+        data["coolant"] = f"{data['coolant']} {float(share):g} %" if mixed else data["coolant"]
+        data["coolant_share_u"] = float(u) / 100 if mixed and u is not None else None
         for name, (unit, of) in CONFIGURATION_UNITS.items():
             data[name] = si_spread(data[name], unit=unit, of=of)
         data["zero_max_age"] = timedelta(hours=float(data["zero_max_age"]))
@@ -183,10 +234,20 @@ def configuration_initial(last: Any) -> dict[str, Any]:
         "heat_flow": last.heat_flow,
         "zero_max_age": f"{last.zero_max_age / timedelta(hours=1):g}",
         "null_temperatures": last.null_temperatures,
+        **_coolant_initial(last),
     }
     for name, (unit, of) in CONFIGURATION_UNITS.items():
         initial[name] = shown_spread(getattr(last, name), unit=unit, of=of)
     return initial
+
+
+def _coolant_initial(last: Any) -> dict[str, str]:
+    """`ethylene glycol 30 %` as its two fields show it."""
+    if last.coolant == "water":
+        return {"coolant": "water"}
+    name, share = last.coolant.removesuffix("%").strip().rsplit(" ", 1)
+    u = last.coolant_share_u
+    return {"coolant": name, "coolant_share": share, "coolant_share_u": f"{100 * u:g}" if u is not None else ""}
 
 
 class ChannelForm(forms.Form):
@@ -197,7 +258,9 @@ class ChannelForm(forms.Form):
     sensor: forms.ModelChoiceField[Any] = forms.ModelChoiceField(queryset=None, required=False, empty_label="none")
     unit = forms.CharField(max_length=20, required=False)
     depth = NumberField(unit="mm", least=0, required=False)
+    depth_u = NumberField(label="Uncertainty of the depth", unit="mm", least=0, required=False)
     pair = forms.CharField(max_length=8, required=False)
+    cold_junction = forms.CharField(label="Cold junction", max_length=80, required=False)
 
     def __init__(self, *args: Any, rig: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -209,7 +272,8 @@ class ChannelForm(forms.Form):
         """The channel as the service takes it."""
         data = dict(self.cleaned_data)
         data.pop("DELETE", None)
-        return ChannelSpec(**data | {"depth": si(data["depth"], unit="mm", of="depth")})
+        depths = {name: si(data[name], unit="mm", of="depth") for name in ("depth", "depth_u")}
+        return ChannelSpec(**data | depths | {"depth_u": depths["depth_u"] or 0.0})
 
 
 class BaseChannelForms(_FormSet):
@@ -233,7 +297,9 @@ def channels_initial(last: Any) -> list[dict[str, Any]]:
             "sensor": channel.sensor_id,
             "unit": channel.unit,
             "depth": shown(channel.depth, unit="mm", of="depth"),
+            "depth_u": shown(channel.depth_u or None, unit="mm", of="depth"),
             "pair": channel.pair,
+            "cold_junction": channel.cold_junction,
         }
         for channel in last.channels.all()
     ]

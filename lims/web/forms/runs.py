@@ -86,6 +86,19 @@ class ZerosForm(forms.Form):
             self.fields[name].queryset = zero_choices(run)  # type: ignore[attr-defined]
 
 
+class SecondFileForm(forms.Form):
+    """What a second logger recorded of the run."""
+
+    file = forms.FileField(label="Second file", help_text="Its channels stand in the rig's configuration.")
+    offset = NumberField(
+        label="It began later by",
+        unit="s",
+        required=False,
+        help_text="Less than zero where it began before. Empty: both files tell when they began.",
+    )
+    reason = TextArea(label="Reason", rows=2)
+
+
 class OverrideForm(forms.Form):
     """Setting one blocking flag aside."""
 
