@@ -307,6 +307,9 @@ SPECTACULAR_SETTINGS = {
         "RunKindEnum": "lims.runs.models.Run.Kind",
         "SizeBasisEnum": ["volume", "number"],
         "JudgedBasisEnum": ["each", "mean"],
+        "EquipmentKindEnum": "lims.formulations.models.BenchEquipment.Kind",
+        "RigCheckKindEnum": "lims.rigs.models.CheckKind",
+        "SignalWordEnum": ["none", "warning", "danger"],
     },
 }
 
