@@ -114,7 +114,7 @@ def build_of(name: str, layers: Sequence[Layer]) -> Build:
         raise NotComparable(f"{name}: no run of the ranking gives both a gap and an impedance")
     names = sorted({one.application for one in matched})
     gap, impedance = (
-        _mean([_mean_of_runs([getattr(one, key) for one in matched if one.application == each]) for each in names])
+        mean_of([mean_of_runs([getattr(one, key) for one in matched if one.application == each]) for each in names])
         for key in ("gap", "impedance")
     )
     line = _line(matched)
@@ -167,13 +167,14 @@ def to_dict(level: Level) -> dict[str, Any]:
     }
 
 
-def _mean_of_runs(values: Sequence[Measured]) -> Measured:
+def mean_of_runs(values: Sequence[Measured]) -> Measured:
     """One application: the mean of its runs. Their doubt is not divided, for most of it is shared."""
     worst = max(values, key=lambda one: one.u)
     return Measured(math.fsum(one.value for one in values) / len(values), worst.u, worst.dof)
 
 
-def _mean(values: Sequence[Measured]) -> Measured:
+def mean_of(values: Sequence[Measured]) -> Measured:
+    """The mean of applications: their scatter, and in full the largest doubt of one, which calibrations share."""
     n = len(values)
     mean = math.fsum(one.value for one in values) / n
     own = max(values, key=lambda one: one.u)

@@ -202,6 +202,48 @@ class Ranking(View):
         return Response(content)
 
 
+class SupposedSerializer(serializers.Serializer[Any]):
+    """What a reader supposes for a look at the numbers; it never enters a report."""
+
+    spread = serializers.ChoiceField(choices=selectors.SPREADS, default="test")
+    margin = serializers.FloatField(required=False, help_text="within which two samples count as the same")
+    force_tolerance = serializers.FloatField(required=False, min_value=0, max_value=1, help_text="share")
+    heat_flow_tolerance = serializers.FloatField(required=False, min_value=0, max_value=1, help_text="share")
+    coolant_tolerance = serializers.FloatField(required=False, min_value=0, help_text="K")
+
+
+class FurtherSerializer(serializers.Serializer[Any]):
+    """What else the numbers tell."""
+
+    best = serializers.DictField(allow_null=True, help_text="probability that each is best; seed and trials with it")
+    outliers = serializers.ListField(child=serializers.DictField(), help_text="marked, never dropped")
+    more = serializers.ListField(child=serializers.DictField(), help_text="applications that would part neighbours")
+    equivalence = serializers.DictField(allow_null=True)
+    mixed = serializers.DictField(allow_null=True, help_text="scatter of rigs and days")
+    unit = serializers.CharField()
+
+
+class StatisticsSerializer(serializers.Serializer[Any]):
+    """The ranking under what is supposed, and the further statistics."""
+
+    ranking = RankingSerializer()
+    further = FurtherSerializer()
+
+
+class Statistics(View):
+    """What else the numbers tell."""
+
+    rights = {"GET": READ}
+
+    @extend_schema(parameters=[SupposedSerializer], responses=StatisticsSerializer)
+    def get(self, request: Request, code: str) -> Response:
+        """Further statistics under what a reader supposes: spread, margin, tolerances. Nothing of it is kept."""
+        found = selectors.get_comparison_for(_actor(request), code)
+        asked = valid(SupposedSerializer(data=request.query_params.dict()))
+        told = selectors.statistics_of(found, selectors.Supposed(**asked))
+        return Response(told)
+
+
 class TakesFigureSerializer(serializers.Serializer[Any]):
     """A figure in the unit people see."""
 
@@ -286,6 +328,7 @@ urlpatterns = [
     path("comparisons/", Comparisons.as_view(), name="api-comparisons"),
     path("comparisons/<str:code>/", Comparison.as_view(), name="api-comparison"),
     path("comparisons/<str:code>/ranking/", Ranking.as_view(), name="api-comparison-ranking"),
+    path("comparisons/<str:code>/statistics/", Statistics.as_view(), name="api-comparison-statistics"),
     path("comparisons/<str:code>/takes/", Takes.as_view(), name="api-comparison-takes"),
     path("comparisons/<str:code>/inclusions/", Inclusions.as_view(), name="api-comparison-inclusions"),
 ]

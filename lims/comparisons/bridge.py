@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from analysis.comparing.changes import changes
+from analysis.comparing.further import further
+from analysis.comparing.judging import SPREADS
 from analysis.comparing.level import Layer as RunLayer
-from analysis.comparing.level import Level, build_of, draw_level
+from analysis.comparing.level import Level, build_of, draw_level, mean_of, mean_of_runs
 from analysis.comparing.level import to_dict as level_to_dict
-from analysis.comparing.matching import Condition, Conditions, Result
+from analysis.comparing.matching import Condition, Conditions, Result, split
 from analysis.comparing.output import to_dict
 from analysis.comparing.ranking import Ranking, rank
 from analysis.comparing.sentences import summarize
@@ -23,7 +25,7 @@ from analysis.figures.svg import figure_svg
 from analysis.figures.takes import takes_figure
 from analysis.plausibility import Claim, assess, kind_of
 from analysis.quantities import QUANTITIES
-from analysis.results import BudgetLine, Flag, Severity
+from analysis.results import BudgetLine, Flag, Measured, Severity
 from analysis.units import shown, shown_difference
 from analysis.version import VERSION
 from lims.runs.bridge import measured
@@ -51,6 +53,26 @@ class Row:
     rig: str = ""
     overridden: tuple[str, ...] = ()
     withheld: tuple[str, ...] = ()
+    day: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Supposed:
+    """What a reader supposes for a look at the numbers; it never enters a report. Tolerances None: the method's own.
+
+    `spread` one of `SPREADS`; `margin` [shown unit] within which two samples count as the same.
+    """
+
+    spread: str = "test"
+    margin: float | None = None
+    force_tolerance: float | None = None
+    heat_flow_tolerance: float | None = None
+    coolant_tolerance: float | None = None
+
+    @property
+    def tolerances(self) -> bool:
+        """Whether another tolerance than the method's is supposed."""
+        return any(one is not None for one in (self.force_tolerance, self.heat_flow_tolerance, self.coolant_tolerance))
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,12 +91,24 @@ class Asked:
     repeats: int
     reference: str
     confidence: float
+    heat_flow_tolerance: float = HEAT_FLOW_AGREES
 
 
 def ranked(rows: Sequence[Row], *, asked: Asked) -> dict[str, Any]:
     """The ranking with everything that was left out, and its figure for the screen."""
     ranking = _ranking(rows, asked)
     return {"ranking": to_dict(ranking), "drawing": figure_json(ranking_figure(ranking), dark=None)}
+
+
+def supposed(rows: Sequence[Row], *, asked: Asked, what: Supposed) -> dict[str, Any]:
+    """The ranking as a reader supposes it, with the further statistics; nothing of it is kept."""
+    changed = {
+        key: value
+        for key in ("force_tolerance", "heat_flow_tolerance", "coolant_tolerance")
+        if (value := getattr(what, key)) is not None
+    }
+    ranking = _ranking(rows, replace(asked, **changed), spread=what.spread)
+    return {"ranking": to_dict(ranking), "further": further(ranking, margin=what.margin)}
 
 
 def frozen(rows: Sequence[Row], *, asked: Asked) -> dict[str, Any]:
@@ -92,7 +126,7 @@ def frozen(rows: Sequence[Row], *, asked: Asked) -> dict[str, Any]:
     return {"ranking": to_dict(ranking), "drawing": drawing, "question": question, "analysis": VERSION}
 
 
-def _ranking(rows: Sequence[Row], asked: Asked) -> Ranking:
+def _ranking(rows: Sequence[Row], asked: Asked, *, spread: str = "test") -> Ranking:
     return rank(
         [_result(row) for row in rows],
         conditions=conditions_of(asked),
@@ -100,6 +134,7 @@ def _ranking(rows: Sequence[Row], asked: Asked) -> Ranking:
         reference=asked.reference or None,
         required=asked.repeats,
         confidence=asked.confidence,
+        spread=spread,
     )
 
 
@@ -187,7 +222,7 @@ def conditions_of(asked: Asked) -> Conditions:
     if asked.force is not None:
         keys.append(Condition("pressure", nominal=asked.force / asked.area, relative=asked.force_tolerance))
     if asked.heater_power is not None:
-        keys.append(Condition("heat_flow", nominal=asked.heater_power, relative=HEAT_FLOW_AGREES))
+        keys.append(Condition("heat_flow", nominal=asked.heater_power, relative=asked.heat_flow_tolerance))
     if asked.coolant_temperature is not None:
         keys.append(
             Condition("coolant_temperature", nominal=asked.coolant_temperature, tolerance=asked.coolant_tolerance)
@@ -198,7 +233,7 @@ def conditions_of(asked: Asked) -> Conditions:
 def _result(row: Row) -> Result:
     figures = {key: measured(row.figures[key]) for key in COMPARED if key in row.figures}
     conditions: dict[str, float | str] = {"method": row.method, "surfaces": row.surfaces, "area": row.area}
-    conditions |= {"rig": row.rig} if row.rig else {}
+    conditions |= {key: word for key, word in (("rig", row.rig), ("day", row.day)) if word}
     conditions |= {key: float(row.figures[key]["value"]) for key in CONDITION_FIGURES if key in row.figures}
     return Result(
         id=row.run,
@@ -226,9 +261,52 @@ def label_of(figure: str) -> str:
     return QUANTITIES[figure].label
 
 
+def spread_choices() -> list[tuple[str, str]]:
+    """How the scatter between applications can be taken."""
+    words = {"test": "as Levene's test says", "pooled": "pooled over the samples", "separate": "each sample's own"}
+    return [(key, words[key]) for key in SPREADS]
+
+
 def figure_choices() -> list[tuple[str, str]]:
     """The figures that samples can be ranked by."""
     return [(key, label_of(key)) for key in COMPARED]
+
+
+@dataclass(frozen=True, slots=True)
+class Best:
+    """The best sample of one month under one method: its mean rise over applications, in the unit people see."""
+
+    month: str
+    sample: str
+    applications: int
+    figure: dict[str, Any]
+    provisional: bool  # fewer applications than the method asks for
+
+
+def best_by_month(rows: Sequence[Row], *, asked: Asked) -> tuple[Best, ...]:
+    """The best sample of each month among the runs that match, oldest month first. Samples with the repeats that the
+    method asks for go before those with fewer, which are provisional."""
+    used, _ = split([_result(row) for row in rows], conditions=conditions_of(asked), figure=asked.figure)
+    values: dict[tuple[str, str], dict[str, list[Any]]] = {}
+    for one in used:
+        key = (str(one.conditions.get("day", ""))[:7], one.sample)
+        values.setdefault(key, {}).setdefault(one.application, []).append(one.figures[asked.figure])
+    months: dict[str, list[tuple[bool, float, str, int, Any]]] = {}
+    for (month, sample), applications in values.items():
+        mean = mean_of([mean_of_runs(runs) for runs in applications.values()])
+        few = len(applications) < asked.repeats
+        months.setdefault(month, []).append((few, mean.value, sample, len(applications), mean))
+    return tuple(
+        Best(month, sample, count, told_figure(asked.figure, mean), few)
+        for month, found in sorted(months.items())
+        for few, _, sample, count, mean in [min(found, key=lambda one: one[:3])]
+    )
+
+
+def told_figure(key: str, found: Measured) -> dict[str, Any]:
+    """A figure of the analysis in the unit people see."""
+    dof = found.dof if math.isfinite(found.dof) else None
+    return shown_figure(key, {"value": found.value, "u": found.u, "dof": dof})
 
 
 SIDES = ("top center", "bottom center", "middle right", "middle left")

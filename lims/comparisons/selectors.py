@@ -19,9 +19,9 @@ from lims.accounts.models import User
 from lims.cases.models import Hold, Nonconformance
 from lims.cases.states import STANDING
 from lims.comparisons import bridge
-from lims.comparisons.bridge import Asked, Row
+from lims.comparisons.bridge import Asked, Row, Supposed
 from lims.comparisons.models import Comparison
-from lims.core.errors import Conflict, NotFound
+from lims.core.errors import Conflict, Invalid, NotFound
 from lims.formulations.models import Weighing
 from lims.materials.models import Lot
 from lims.rigs.models import MethodVersion
@@ -34,10 +34,12 @@ READ = "laboratory.read"
 KEPT_SECONDS = 24 * 3600
 RECKONED = 2  # counts up where the same rows give another answer
 FIGURES = bridge.figure_choices()
+SPREADS = bridge.spread_choices()
 COUNTS = (RunState.ACCEPTED, RunState.LOCKED)
 # what a row of the records is read by, in one query
 FIELDS = (
     "pk", "code", "version", "state", "reason", "problems", "current_id", "rig__code", "file__sha256",
+    "started_at", "uploaded_at",
     "application__code", "application__method_version__code", "application__method_version__state",
     "application__hot_block__finish", "application__cold_block__finish",
     "application__hot_block__area", "application__cold_block__area",
@@ -142,17 +144,20 @@ class Light:
     against: tuple[str, ...]
 
 
+def rows_among(runs: QuerySet[Run], figure: str) -> list[Row]:
+    """The rows of any runs with their figures, judged as a comparison without inclusions judges them."""
+    return _with_figures(_light_of(runs, set()), figure)
+
+
 def _light_rows(comparison: Comparison) -> list[Light]:
-    runs = (
-        Run.objects.filter(application__sample__comparisons=comparison)
-        .exclude(kind__in=(Run.Kind.ZERO, Run.Kind.RIG))
-        .order_by("id")
-        .values(*FIELDS)
-    )
-    found = list(runs)
+    runs = Run.objects.filter(application__sample__comparisons=comparison).order_by("id")
+    return _light_of(runs, _included(comparison))
+
+
+def _light_of(runs: QuerySet[Run], included: set[str]) -> list[Light]:
+    found = list(runs.exclude(kind__in=(Run.Kind.ZERO, Run.Kind.RIG)).values(*FIELDS))
     against = against_records({run["application__sample__batch_id"] for run in found} - {None})
     overrides = _overrides([run["current_id"] for run in found if run["current_id"]])
-    included = _included(comparison)
     return [_light(run, against, overrides, included) for run in found]
 
 
@@ -172,6 +177,7 @@ def _light(
         rig=run["rig__code"],
         overridden=overrides.get(run["current_id"], ()),
         withheld=(*_unfit(run), *(() if sample in included else why)),
+        day=f"{run['started_at'] or run['uploaded_at']:%Y-%m-%d}",
     )
     return Light(row, (run["pk"], run["version"]), run["current_id"], why)
 
@@ -268,9 +274,19 @@ def _included(comparison: Comparison) -> set[str]:
 
 
 def _asked(comparison: Comparison) -> Asked:
-    version = comparison.method_version
-    return Asked(
+    asked = asked_of(comparison.method_version)
+    return replace(
+        asked,
         figure=comparison.figure,
+        reference=comparison.reference.code if comparison.reference else "",
+        confidence=comparison.confidence,
+    )
+
+
+def asked_of(version: MethodVersion) -> Asked:
+    """What a method version asks by itself: the temperature rise, no reference, 95 %."""
+    return Asked(
+        figure="temperature_rise",
         method=version.code,
         surface=version.surface.strip(),
         area=version.area,
@@ -280,8 +296,8 @@ def _asked(comparison: Comparison) -> Asked:
         coolant_temperature=version.coolant_temperature,
         coolant_tolerance=version.coolant_tolerance,
         repeats=version.repeats,
-        reference=comparison.reference.code if comparison.reference else "",
-        confidence=comparison.confidence,
+        reference="",
+        confidence=0.95,
     )
 
 
@@ -308,6 +324,24 @@ def _with(row: Row, figure: str, figures: Any, flags: Any, common: Any) -> Row:
     return replace(row, figures=present, flags=flags, shared={figure: common} if common else {})
 
 
+# The statistics -------------------------------------------------------------------------------------------------------
+
+
+def statistics_of(comparison: Comparison, what: Supposed) -> dict[str, Any]:
+    """The further statistics of a comparison, under what a reader supposes; nothing of it is kept or issued."""
+    light, asked = _light_rows(comparison), _asked(comparison)
+    digest = _digest(light, asked)
+    key = f"statistics:{digest}:{hashlib.sha256(repr(what).encode()).hexdigest()[:20]}"
+    found: dict[str, Any] | None = cache.get(key)
+    if found is None:
+        try:
+            found = bridge.supposed(_with_figures(light, asked.figure), asked=asked, what=what)
+        except bridge.AnalysisError as error:
+            raise Invalid(f"{str(error)[:1].upper()}{str(error)[1:]}.", code="bad-question") from error
+        cache.set(key, found, KEPT_SECONDS)
+    return found
+
+
 # What it would take ---------------------------------------------------------------------------------------------------
 
 
@@ -328,7 +362,7 @@ def what_it_takes(comparison: Comparison, *, sample: str, target: str) -> dict[s
         return bridge.takes(_runs_by_sample(comparison, (sample, target)), sample=sample, target=target, heat_flux=flux)
     except bridge.AnalysisError as error:
         raise Conflict(
-            f"{error}.".capitalize() if str(error)[:1].islower() else f"{error}.",
+            f"{error}.",
             code="no-layer",
             next_step="Choose samples whose runs are ranked and give a gap and an impedance.",
         ) from error

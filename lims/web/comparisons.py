@@ -20,7 +20,7 @@ from lims.core.papers import check_address
 from lims.rigs.selectors import get_method_version_for
 from lims.signatures.freezing import listed
 from lims.web.doors import key_of, page, paged, person, put_refusal, status_of, submitted
-from lims.web.forms.comparisons import InclusionForm, MapForm, MethodForm, QuestionForm, TakesForm
+from lims.web.forms.comparisons import InclusionForm, MapForm, MethodForm, QuestionForm, StatisticsForm, TakesForm
 from lims.web.forms.papers import IssueForm
 from lims.web.reports import exporter_of, files_of, root_of, sent
 
@@ -244,6 +244,30 @@ def comparison_figure(request: HttpRequest, code: str) -> HttpResponse:
 
 @require_GET
 @page(READ)
+def comparison_statistics(request: HttpRequest, code: str) -> HttpResponse:
+    """What else the numbers can tell, and what another tolerance would change; nothing of it is kept."""
+    found = selectors.get_comparison_for(person(request), code)
+    unit = pretty_unit(_of_difference(selectors.answer_of(found).ranking["unit"]))
+    form = StatisticsForm(request.GET or {"spread": "test"}, unit=unit)
+    context: dict[str, Any] = {"comparison": found, "form": form, "status": 422}
+    if form.is_valid():
+        what = selectors.Supposed(**form.supposed())
+        try:
+            told = selectors.statistics_of(found, what)
+        except Refusal as refusal:
+            put_refusal(form, refusal)
+            return render(request, "comparisons/statistics.html", context, status=refusal.status)
+        answer = selectors.answer_of(found)
+        context |= {**told, "status": 200, "what": what, "rows": _rows_of(told["ranking"], answer)}
+    return render(request, "comparisons/statistics.html", context, status=context["status"])
+
+
+def _rows_of(ranking: dict[str, Any], answer: selectors.Answer) -> list[dict[str, Any]]:
+    return _rows([*ranking["ranking"], *ranking["provisional"]], answer)
+
+
+@require_GET
+@page(READ)
 def comparison_takes(request: HttpRequest, code: str) -> HttpResponse:
     """What one sample would need to draw level with another."""
     found = selectors.get_comparison_for(person(request), code)
@@ -307,6 +331,7 @@ urlpatterns = [
     path("comparisons/<str:code>/issue/", comparison_issue, name="comparison-issue"),
     path("comparisons/<str:code>/draft/<str:kind>", comparison_draft, name="comparison-draft"),
     path("comparisons/<str:code>/figure.json", comparison_figure, name="comparison-figure"),
+    path("comparisons/<str:code>/statistics/", comparison_statistics, name="comparison-statistics"),
     path("comparisons/<str:code>/takes/", comparison_takes, name="comparison-takes"),
     path("comparisons/<str:code>/takes/figure.json", comparison_takes_figure, name="comparison-takes-figure"),
     path("map/", gap_map, name="map"),

@@ -98,3 +98,15 @@ def test_what_it_would_take_is_told_with_intervals(ask, place) -> None:
     assert told["needed_gap"]["low"] < told["needed_gap"]["value"] < told["needed_gap"]["high"]
     assert told["contact_share"] is None
     assert ask("get", f"{code}/takes/?sample={thick.code}&target=S-9999").status_code == 404
+
+
+def test_further_statistics_are_given_and_a_bad_margin_is_refused(ask, place) -> None:
+    a = put_on([9.0, 9.1, 8.9], name="a", **place)
+    b = put_on([14.1, 14.0, 13.9], name="b", **place)
+    content = {"title": "x", "method": place["version"].code, "samples": [a.code, b.code]}
+    code = ask("post", "", content).json()["code"]
+    told = ask("get", f"{code}/statistics/?margin=0.5&spread=pooled").json()["further"]
+    assert told["best"]["samples"][0] == {"sample": a.code, "probability": 1.0, "u": 0.0}
+    assert told["equivalence"]["pairs"][0]["same"] is False
+    assert ask("get", f"{code}/statistics/?margin=-1").status_code == 422
+    assert ask("get", f"{code}/statistics/?spread=other").status_code in (400, 422)

@@ -148,3 +148,22 @@ def test_what_it_would_take_to_draw_level_stands_in_one_sentence(client, chemist
     chosen = {"sample": thick.code, "target": thin.code}
     assert client.get(f"{address}takes/figure.json", chosen).json()["data"]
     assert client.get(f"{address}takes/", {"sample": thick.code, "target": thick.code}).status_code == 409
+
+
+def test_statistics_are_chosen_and_a_supposed_tolerance_is_named(client, chemist, place) -> None:
+    a = put_on([9.0, 9.1, 8.9], name="a", **place)
+    b = put_on([9.1, 9.2, 9.0], name="b", **place)
+    measure(make_application(sample=b, **place), 9.1, pressure=300e3)
+    address = pose(client, place["version"], a, b).url
+    assert f"{address}statistics/" in client.get(address).content.decode()
+    page = client.get(f"{address}statistics/", {"spread": "separate", "margin": "0.5"}).content.decode()
+    assert "by choice" in page
+    assert "data-same" in page
+    assert "data-best" in page
+    assert "data-supposed" not in page
+    assert "6 of 7 runs used" in page
+    wide = client.get(f"{address}statistics/", {"force_tolerance": "30"}).content.decode()
+    assert "data-supposed" in wide
+    assert "7 of 7 runs used" in wide
+    assert "6 of 7 runs used" in client.get(address).content.decode()  # the answer itself stays the method's
+    assert client.get(f"{address}statistics/", {"spread": "other"}).status_code == 422

@@ -6,7 +6,7 @@ from typing import Any
 
 from django import forms
 
-from lims.comparisons.selectors import FIGURES, samples_to_compare
+from lims.comparisons.selectors import FIGURES, SPREADS, samples_to_compare
 from lims.rigs.selectors import method_versions_for
 from lims.web.forms.fields import NumberField, TextArea
 
@@ -77,6 +77,31 @@ class TakesForm(forms.Form):
         super().__init__(*args, **kwargs)
         for name in ("sample", "target"):
             self.fields[name].queryset = comparison.samples.order_by("code")  # type: ignore[attr-defined]
+
+
+class StatisticsForm(forms.Form):
+    """How the numbers are looked at; what is supposed here never enters a report."""
+
+    spread = forms.ChoiceField(choices=SPREADS, initial="test", required=False, label="Spread between applications")
+    margin = NumberField(least=0, required=False, label="Same within")
+    force_tolerance = NumberField(unit="%", least=0, most=100, required=False, label="Suppose pressure within")
+    heat_flow_tolerance = NumberField(unit="%", least=0, most=100, required=False, label="Suppose heat flow within")
+    coolant_tolerance = NumberField(unit="K", least=0, most=100, required=False, label="Suppose coolant within")
+
+    def __init__(self, *args: Any, unit: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["margin"].unit = unit  # type: ignore[attr-defined]
+
+    def supposed(self) -> dict[str, Any]:
+        """What was chosen, tolerances as shares or in kelvin."""
+        given = self.cleaned_data
+        plain = {"spread": given["spread"] or "test", "margin": _number(given["margin"])}
+        shares = {key: _number(given[key], 100) for key in ("force_tolerance", "heat_flow_tolerance")}
+        return plain | shares | {"coolant_tolerance": _number(given["coolant_tolerance"])}
+
+
+def _number(value: Any, parts: int = 1) -> float | None:
+    return None if value is None else float(value) / parts
 
 
 class MapForm(forms.Form):
