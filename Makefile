@@ -8,7 +8,7 @@ STAMP := .venv/.synced
 # Checks read the settings; as in a trial, they need no secrets from the environment.
 export LIMS_TRIAL ?= 1
 
-.PHONY: help demo demo-check test test-records test-pages test-science check bench format clean
+.PHONY: help demo demo-check test test-records test-pages test-science check bench pictures format clean
 
 help: ## Show this list
 	@awk -F ':.*## ' '/^[a-z-]+:.*## /{printf "  make %-12s %s\n", $$1, $$2}' Makefile
@@ -43,6 +43,9 @@ check: $(STAMP) ## Formatting, lint, types, imports, settings, migrations, archi
 
 bench: $(STAMP) ## Measure speed against the limits we set ourselves, and try the longest sequences
 	$(BIN)/python -m pytest tests -m bench -s
+
+pictures: $(STAMP) ## Take the pictures of README.md from the demonstration laboratory (needs Chromium)
+	$(BIN)/python -m tests.browser.pictures
 
 format: $(STAMP) ## Put the code into its form
 	$(BIN)/ruff format .
