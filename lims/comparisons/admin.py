@@ -2,7 +2,7 @@
 
 from django.contrib import admin
 
-from lims.comparisons.models import Comparison, Inclusion
+from lims.comparisons.models import Comparison, Inclusion, Report
 from lims.core.read_only import ReadOnlyAdmin
 
-admin.site.register([Comparison, Inclusion], ReadOnlyAdmin)
+admin.site.register([Comparison, Inclusion, Report], ReadOnlyAdmin)
