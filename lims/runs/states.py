@@ -41,6 +41,7 @@ RUN_MACHINE = Machine(
     ("accept", (_R.CHECKING, _R.UNQUALIFIED), _R.ACCEPTED),
     ("doubt", (_R.CHECKING,), _R.UNQUALIFIED),
     ("refuse", (_R.CHECKING,), _R.REFUSED),
+    ("complete", (_R.REFUSED,), _R.CHECKING),
     ("invalidate", (_R.ACCEPTED, _R.LOCKED), _R.INVALIDATED),
     ("lock", (_R.ACCEPTED,), _R.LOCKED),
 )

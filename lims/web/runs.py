@@ -211,7 +211,7 @@ def _actions(user: Any, run: Any, shown: Any, work: Any, bound: tuple[str, Any] 
         ("run-reduce", "reduction.request", "Reduce again", ReasonForm(), busy),
         ("run-window", "reduction.choose_window", "Choose the window", _window_form(shown), busy or _no_figures(run)),
         ("run-zeros", "run.choose_zeros", "Choose the zeros", ZerosForm(run=run), busy or _no_zeros(run)),
-        ("run-second", "run.add_second", "Add a second file", SecondFileForm(), busy or _no_second(run)),
+        ("run-second", "run.add_second", "Add a second file", SecondFileForm(), _no_second(run, work)),
         ("run-override", "run.override_flag", "Set a flag aside", OverrideForm(flags=left), "" if left else "none"),
         ("run-qualify", "run.qualify", "Qualify", SignForm(), "" if run.state == "unqualified" else "none"),
         ("run-invalidate", "run.invalidate", "Set the result aside", InvalidateForm(), _no_cause(run)),
@@ -241,8 +241,11 @@ def _window_form(shown: Any) -> WindowForm:
     return WindowForm(initial=found if steady.get("found") else {})
 
 
-def _no_second(run: Any) -> str:
-    return "" if run.file else "The run has no file."
+def _no_second(run: Any, work: Any) -> str:
+    if work:
+        return "It is being reduced; wait until that is done."
+    open_to = run.file and run.state in (*runs_.REDUCIBLE, "refused")
+    return "" if open_to else f"The run is {run.state}."
 
 
 def _no_figures(run: Any) -> str:

@@ -37,7 +37,8 @@ def test_a_run_in_two_files_gives_the_figures_of_one(client) -> None:
     run = send(first, application=application)
     reduce_all()
     run.refresh_from_db()
-    assert "pressure" not in (run.current.figures if run.current else {})
+    # the rig's configuration names a column that this file lacks
+    assert run.state == "refused"
     operator = somebody(Role.OPERATOR)
     client.force_login(operator)
     told = {"file": SimpleUploadedFile("load cell.csv", second), "offset": "", "reason": "the load cell logs by itself"}
@@ -60,7 +61,7 @@ def test_a_clock_difference_is_typed_where_the_second_file_does_not_tell_and_its
     first, second = split(files.run, taken="force [N]", clock=False)
     run, operator = send(first, application=application), somebody(Role.OPERATOR)
     reduce_all()
-    with pytest.raises(Conflict, match="same bytes"):
+    with pytest.raises(Conflict, match="same bytes"):  # as its own first file
         add_second_file(run, actor=operator, content=io.BytesIO(first), name="x.csv", reason="again")
     add_second_file(run, actor=operator, content=io.BytesIO(second), name="load.csv", reason="load cell")
     reduce_all()

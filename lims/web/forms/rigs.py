@@ -184,7 +184,7 @@ class ConfigurationForm(forms.Form):
     hot_block = CodeField("block", label="Heater block")
     cold_block = CodeField("block", label="Cooled block")
     heat_flow = forms.ChoiceField(label="Heat flow by", choices=HEAT_FLOWS)
-    coolant = forms.ChoiceField(label="Coolant", choices=coolant_choices)
+    coolant = forms.ChoiceField(label="Coolant", choices=coolant_choices, required=False)
     coolant_share = NumberField(
         label="Share of glycol", unit="%", least=0, required=False, help_text="Of the mass. Empty for water."
     )
@@ -209,7 +209,7 @@ class ConfigurationForm(forms.Form):
     def clean(self) -> dict[str, Any]:
         """A mixture needs its share."""
         data = super().clean() or {}
-        if data.get("coolant", "water") != "water" and data.get("coolant_share") is None:
+        if data.get("coolant") not in (None, "", "water") and data.get("coolant_share") is None:
             self.add_error("coolant_share", "Write the share of glycol of the mass.")
         return data
 
@@ -217,6 +217,7 @@ class ConfigurationForm(forms.Form):
         """What the service takes, in SI; the blocks are still codes."""
         data = dict(self.cleaned_data)
         share, u = data.pop("coolant_share"), data.pop("coolant_share_u")
+        data["coolant"] = data["coolant"] or "water"
         mixed = data["coolant"] != "water"
         data["coolant"] = f"{data['coolant']} {float(share):g} %" if mixed else data["coolant"]
         data["coolant_share_u"] = float(u) / 100 if mixed and u is not None else None
