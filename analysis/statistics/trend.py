@@ -178,7 +178,7 @@ def independent_points(residuals: Array, *, fitted: int) -> float:
 
 def closest_scatter(x: ArrayLike, *, y: ArrayLike) -> float:
     """Standard deviation of the residuals about the shape that comes closest, memory not counted."""
-    return min(drift.scatter for drift in _rough(*_series(x, y)))
+    return min(drift.scatter for drift in _rough(*_series(x, y), rounds=1))
 
 
 def _rough(x: Array, y: Array, *, rounds: int = 2) -> list[Drift]:
@@ -317,9 +317,10 @@ def _profiled(
     for _ in range(rounds if own.size > 1 else 1):
         curves = shape.curve(z[None, :], own[:, None])
         g = curves - curves.mean(axis=1, keepdims=True)
-        spread = np.sum(g * g, axis=1)
+        spread = np.einsum("ij,ij->i", g, g)
         slopes = np.where(spread > 0.0, (g @ v) / np.where(spread > 0.0, spread, 1.0), 0.0)
-        squares = np.sum((v - slopes[:, None] * g) ** 2, axis=1)
+        left = v - slopes[:, None] * g
+        squares = np.einsum("ij,ij->i", left, left)
         inside = np.flatnonzero(squares <= factor * max(float(squares.min()), least))
         used, ends = own, (max(int(inside[0]) - 1, 0), min(int(inside[-1]) + 1, own.size - 1))
         own = np.linspace(own[ends[0]], own[ends[1]], own.size)

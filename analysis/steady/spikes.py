@@ -53,8 +53,10 @@ def _among(values: NDArray[np.floating], limit: float, *, most: float) -> NDArra
     jumps = np.flatnonzero((step > limit) | (step < -limit))
     if not 0 < jumps.size <= most * values.size:
         return _NO_ROWS
-    near = np.unique((jumps[:, None] + np.arange(1 - _WIDEST, _WIDEST + 1)).ravel())
-    near = near[(near >= 0) & (near < values.size)]
+    beside = np.zeros(values.size, dtype=bool)
+    for offset in range(1 - _WIDEST, _WIDEST + 1):
+        beside[np.clip(jumps + offset, 0, values.size - 1)] = True
+    near = np.flatnonzero(beside)
     found = [_wild(values, near[start : start + _CHUNK], limit) for start in range(0, near.size, _CHUNK)]
     return np.concatenate(found)
 
@@ -85,6 +87,7 @@ def _sampled(values: NDArray[np.floating]) -> NDArray[np.float64]:
 def _wild(values: NDArray[np.floating], rows: NDArray[np.intp], limit: float) -> NDArray[np.intp]:
     around = rows[:, None] + np.arange(-_REACH, _REACH + 1)
     np.clip(around, 0, values.size - 1, out=around)
-    away = np.abs(values[rows] - np.median(values[around], axis=1))
+    middle = np.partition(values[around], _REACH, axis=1)[:, _REACH]  # the median of an odd number, none missing
+    away = np.abs(values[rows] - middle)
     wild: NDArray[np.intp] = rows[away > limit]
     return wild
