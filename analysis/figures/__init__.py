@@ -8,6 +8,7 @@ from analysis.figures.budget import budget_figure
 from analysis.figures.control import control_figure
 from analysis.figures.gap_map import gap_map_figure
 from analysis.figures.layer import layer_figure
+from analysis.figures.loading import loading_figure
 from analysis.figures.ranking import ranking_figure
 from analysis.figures.sizes import sizes_figure
 from analysis.figures.study import study_figure
@@ -22,6 +23,7 @@ FIGURES: Mapping[str, Callable[..., FigureSpec]] = MappingProxyType(
         "control": control_figure,
         "gap_map": gap_map_figure,
         "layer": layer_figure,
+        "loading": loading_figure,
         "sizes": sizes_figure,
         "study": study_figure,
         "takes": takes_figure,

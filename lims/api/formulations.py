@@ -32,6 +32,34 @@ class LineSerializer(serializers.Serializer[Any]):
     outer_tolerance = serializers.DecimalField(max_digits=7, decimal_places=6, default=Decimal("0.02"))
 
 
+class TypedLineSerializer(serializers.Serializer[Any]):
+    """One line as typed: `fraction` of the mass, or an `amount` on its `basis`; the rest has neither."""
+
+    material = serializers.CharField(source="material.code")
+    fraction = serializers.DecimalField(max_digits=9, decimal_places=8, required=False, help_text="0.25 is 25 %")
+    basis = serializers.ChoiceField(choices=["mass", "parts", "volume", "rest"], required=False)
+    amount = serializers.DecimalField(
+        max_digits=14,
+        decimal_places=8,
+        required=False,
+        min_value=0,
+        help_text="Percent by mass or by volume, or parts per hundred of the fluids by mass.",
+    )
+    tolerance = serializers.DecimalField(max_digits=7, decimal_places=6, default=Decimal("0.005"))
+    outer_tolerance = serializers.DecimalField(max_digits=7, decimal_places=6, default=Decimal("0.02"))
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        """A fraction, or a basis with its amount; not both."""
+        given = {name for name in ("fraction", "basis", "amount") if name in attrs}
+        right = [{"fraction"}, {"basis", "amount"}] if attrs.get("basis") != "rest" else [{"basis"}]
+        if given not in right:
+            found = " and ".join(sorted(given)) or "none of them"
+            raise serializers.ValidationError(
+                f"Expected fraction, or basis and amount, or basis rest alone; found {found}."
+            )
+        return attrs
+
+
 class StepSerializer(serializers.Serializer[Any]):
     """One step; settings in SI: 1/s, s, Pa absolute, K."""
 
@@ -61,7 +89,7 @@ class TestLimitsSerializer(serializers.Serializer[Any]):
 class RecipeSerializer(serializers.Serializer[Any]):
     """Lines and steps."""
 
-    lines = LineSerializer(many=True)
+    lines = TypedLineSerializer(many=True)
     steps = StepSerializer(many=True, required=False)
 
 
@@ -120,19 +148,88 @@ class FormulationSerializer(serializers.Serializer[Any]):
         return [version.code for version in record.versions.all()]
 
 
+class SheetRequestSerializer(serializers.Serializer[Any]):
+    """Lines to compute."""
+
+    lines = TypedLineSerializer(many=True, allow_empty=False)
+
+
+class SheetLineSerializer(serializers.Serializer[Any]):
+    """One line by mass, by parts and by volume."""
+
+    material = serializers.CharField()
+    fraction = serializers.DecimalField(max_digits=9, decimal_places=8)
+    parts_per_hundred = serializers.FloatField(allow_null=True, help_text="of the fluids, by mass")
+    volume_fraction = serializers.FloatField(allow_null=True)
+
+
+class SheetSerializer(serializers.Serializer[Any]):
+    """What the lines make, in SI; `not_computed` says by name why a figure is missing."""
+
+    lines = SheetLineSerializer(many=True)
+    total = serializers.DecimalField(max_digits=12, decimal_places=8, help_text="Sum of the fractions.")
+    density = serializers.FloatField(allow_null=True, help_text="kg/m3, without voids")
+    conductivity_least = serializers.FloatField(allow_null=True, help_text="W/(m K), Hashin and Shtrikman 1962")
+    conductivity_most = serializers.FloatField(allow_null=True)
+    cost_per_kg = serializers.DecimalField(max_digits=14, decimal_places=2, allow_null=True)
+    currency = serializers.CharField(allow_blank=True)
+    not_computed = serializers.DictField(child=serializers.CharField())
+
+
+def sheet_of(lines: list[LineSpec]) -> dict[str, Any]:
+    """What lines make, as the answer has it."""
+    parts = [(line.material, line.fraction) for line in lines]
+    made, conducting, cost = selectors.composed(lines), selectors.conducting_of(parts), selectors.cost_of(parts)
+    why = {"density": made.why, "conductivity": conducting.why, "cost": cost.why}
+    return {
+        "lines": [_sheet_line(line) for line in made.lines],
+        "total": made.total / 100,
+        "density": made.density,
+        "conductivity_least": conducting.low,
+        "conductivity_most": conducting.high,
+        "cost_per_kg": cost.per_kg,
+        "currency": cost.currency,
+        "not_computed": {name: words for name, words in why.items() if words},
+    }
+
+
+def _sheet_line(line: Any) -> dict[str, Any]:
+    share = line.volume_percent
+    return {
+        "material": line.row.material.code,
+        "fraction": line.row.fraction,
+        "parts_per_hundred": line.parts_per_hundred,
+        "volume_fraction": None if share is None else share / 100,
+    }
+
+
 def lines_of(user: Any, rows: Iterable[dict[str, Any]]) -> list[LineSpec]:
-    """Lines as the service takes them."""
+    """Lines as the service takes them, on whatever basis they were sent."""
+    kept = list(rows)
+    typed = [_typed(get_material_for(user, row["material"]["code"]), row) for row in kept]
     return [
-        LineSpec(
-            get_material_for(user, row["material"]["code"]), row["fraction"], row["tolerance"], row["outer_tolerance"]
-        )
-        for row in rows
+        LineSpec(material, fraction, row["tolerance"], row["outer_tolerance"])
+        for row, (material, _, _), fraction in zip(kept, typed, selectors.mass_fractions_of(typed), strict=True)
     ]
+
+
+def _typed(material: Any, row: dict[str, Any]) -> tuple[Any, str, Decimal]:
+    if "fraction" in row:
+        return material, "mass", row["fraction"] * 100
+    return material, row["basis"], row.get("amount", Decimal(0))
 
 
 def steps_of(rows: Iterable[dict[str, Any]]) -> list[StepSpec]:
     """Steps as the service takes them."""
     return [StepSpec(**row) for row in rows]
+
+
+class CopySerializer(serializers.Serializer[Any]):
+    """The name of the new formulation, what it is for, why."""
+
+    name = serializers.CharField(max_length=200)
+    purpose = serializers.CharField(allow_blank=True, default="")
+    reason = serializers.CharField(allow_blank=True, default="")
 
 
 class Formulations(View):
@@ -161,6 +258,37 @@ class Formulations(View):
             steps=steps_of(content.get("steps", [])),
         )
         return Response(VersionSerializer(selectors.get_version_for(user, made.code)).data, status=201)
+
+
+class Copy(View):
+    """A new formulation as a copy of a version."""
+
+    rights = {"POST": "formulation.create"}
+
+    @extend_schema(
+        operation_id="formulation_copy",
+        request=CopySerializer,
+        responses=answers(VersionSerializer, 201),
+        parameters=[KEY],
+    )
+    def post(self, request: Request, code: str) -> Response:
+        user: Any = request.user
+        content = valid(CopySerializer(data=request.data))
+        origin = selectors.get_version_for(user, code)
+        made = once(self.key, services.copy_formulation)(origin, actor=user, **content)
+        return Response(VersionSerializer(selectors.get_version_for(user, made.code)).data, status=201)
+
+
+class Sheet(View):
+    """What lines make, on whatever basis they are sent; nothing is stored."""
+
+    rights = {"POST": "recipe.read"}
+
+    @extend_schema(operation_id="formulation_sheet", request=SheetRequestSerializer, responses=answers(SheetSerializer))
+    def post(self, request: Request) -> Response:
+        user: Any = request.user
+        content = valid(SheetRequestSerializer(data=request.data))
+        return Response(SheetSerializer(sheet_of(lines_of(user, content["lines"]))).data)
 
 
 class Formulation(View):
@@ -209,6 +337,8 @@ FORMULATION = RecordRoutes(
 
 urlpatterns = [
     path("formulations/", Formulations.as_view(), name="api-formulations"),
+    path("formulations/sheet/", Sheet.as_view(), name="api-formulation-sheet"),
+    path("formulations/<path:code>/copy/", Copy.as_view(), name="api-formulation-copy"),
     *FORMULATION.paths(),
     path("formulations/<path:code>/", Formulation.as_view(), name="api-formulation"),
 ]

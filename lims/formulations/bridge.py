@@ -11,12 +11,17 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import AnalysisError
+from analysis.figures.loading import loading_figure
+from analysis.figures.plotly import figure_json
+from analysis.materials.bond_line import BondLine, bond_line
 from analysis.materials.composing import Typed, bounds, composed_masses
 from analysis.materials.conductivity import MODELS, expect
 from analysis.materials.line_reading import read_lines as read_lines
 from analysis.materials.line_reading import table_text
+from analysis.materials.loading import Loading, loading_of
 from analysis.materials.mixture import mixture
 from lims.core.errors import Invalid
+from lims.core.quantities import from_si
 from lims.materials.models import Material
 
 
@@ -148,6 +153,66 @@ def conducting_of(parts: Iterable[tuple[Material, Decimal]]) -> Conducting:
         return Conducting(low, high, models_why="The models take one filler in one fluid; the bounds hold for all.")
     (matrix, _), (filler, phi) = fluids[0], next(pair for pair in pairs if pair[0].kind != "carrier")
     return Conducting(low, high, _models(matrix, filler, phi))
+
+
+@dataclass(frozen=True, slots=True)
+class Explored:
+    """The loading of a composition and its plot; the size that stands for the coarsest grains; or why there is none."""
+
+    loading: Loading | None = None
+    coarsest: tuple[float, str] | None = None
+    why: str = ""
+
+    @property
+    def over(self) -> bool:
+        """Whether more filler is in than one size of round grains can pack."""
+        return self.loading is not None and self.loading.present > self.loading.limit
+
+    @property
+    def shown(self) -> dict[str, float]:
+        """Present loading and limit in percent, and the bond line in um where there is one."""
+        if self.loading is None:
+            return {}
+        line = self.loading.bond_line
+        gap = {} if line is None else {"gap": from_si(line.gap, unit="um", of="length")}
+        return {"present": 100 * self.loading.present, "limit": 100 * self.loading.limit, **gap}
+
+    @property
+    def plot(self) -> dict[str, Any]:
+        """The plot, ready for JSON; empty where there is none."""
+        return {} if self.loading is None else figure_json(loading_figure(self.loading), dark=None)
+
+
+def explored(
+    parts: Sequence[tuple[Material, Decimal]],
+    *,
+    coarsest: tuple[float, str] | None,
+    yield_stress: float | None = None,
+    pressure: float | None = None,
+) -> Explored:
+    """Bounds, bond line and impedance against loading, with yield stress and pressure [Pa] where they are known."""
+    conducting = conducting_of(parts)
+    if conducting.why:
+        return Explored(why=conducting.why)
+    volumes = volumes_of(parts).fractions
+    known = {material.pk: material for material, _ in parts if volumes.get(material.pk)}
+    try:
+        found = loading_of(
+            [m.conductivity or 0.0 for m in known.values()],
+            fractions=[volumes[pk] for pk in known],
+            fluid=[m.kind == "carrier" for m in known.values()],
+            bond_line=_bond_line(coarsest, yield_stress, pressure),
+        )
+    except AnalysisError as error:
+        return Explored(why=f"not computed: {error.message}")
+    return Explored(found, coarsest)
+
+
+def _bond_line(coarsest: tuple[float, str] | None, stress: float | None, pressure: float | None) -> BondLine | None:
+    largest = coarsest[0] if coarsest else 0.0
+    if stress and pressure:
+        return bond_line(stress, pressure=pressure, largest=largest)
+    return BondLine(largest, "particles", largest, 0.0) if largest else None
 
 
 def _models(matrix: Material, filler: Material, phi: float) -> tuple[tuple[str, str, float, tuple[str, ...]], ...]:

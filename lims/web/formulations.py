@@ -271,6 +271,8 @@ def _others(user: Any, version: Any) -> str:
 
 
 _V = VersionState
+
+
 def _buttons(user: Any, version: Any, failed: Failed | None) -> list[dict[str, Any]]:
     """The acts; the form of the limits shows those that stand."""
     buttons = FORMULATION.buttons(user, version, failed=failed)

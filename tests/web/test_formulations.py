@@ -11,8 +11,17 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from lims.accounts.roles import Role
 from lims.core.errors import Invalid
 from lims.formulations.models import Formulation, FormulationVersion
-from lims.materials.services import change_material
-from tests.factories import PASSWORD, make_made_batch, make_material, make_sample, make_version, person, somebody
+from lims.materials.services import add_lot_property, change_material
+from tests.factories import (
+    PASSWORD,
+    make_made_batch,
+    make_material,
+    make_released_lot,
+    make_sample,
+    make_version,
+    person,
+    somebody,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -237,3 +246,25 @@ def test_the_samples_and_comparisons_of_a_version_are_listed(client) -> None:
         ("sample", [sample.code])
     ]
     assert sample.code in page.content.decode()
+
+
+def test_the_loading_is_explored_with_what_the_lots_and_the_person_know(client) -> None:
+    # 0.9/3950 and 0.1/970 m3/kg: 68.85 % by volume, above 64 %; 100 Pa at 100 kPa: 41.6 um by the scaling law
+    filler = make_material("alumina, round, 5 um", density=3950.0, conductivity=30.0)
+    make_material("silicone fluid", kind="carrier", density=970.0, conductivity=0.16)
+    version = make_version()
+    client.force_login(somebody(Role.CHEMIST))
+    page = client.get(f"/formulations/{version.code}/").content.decode()
+    assert "68.85" in page
+    assert "The filler lies above it" in page
+    assert "Bond line: not computed" in page
+    lot = make_released_lot(filler)
+    coarse = {"quantity": "top_cut", "value": 45.0, "unit": "um", "source": "own"}
+    add_lot_property(lot, actor=somebody(Role.CHEMIST), **coarse)
+    asked = f"/formulations/{version.code}/?yield_stress=100&pressure=100"
+    assert f"top cut of {lot.code}" in client.get(asked).content.decode()
+    plot = client.get(f"/formulations/{version.code}/loading.json?yield_stress=1000&pressure=100").json()
+    gaps = next(one for one in plot["data"] if one["name"] == "bond line")["y"]
+    assert gaps[0] == pytest.approx(60.992, abs=1e-3)
+    client.force_login(person(Role.OPERATOR, username="reader"))
+    assert client.get(f"/formulations/{version.code}/loading.json").status_code == 403

@@ -41,7 +41,7 @@ from lims.materials.selectors.results import (
     shown_result,
     si_unit_of,
 )
-from lims.materials.selectors.sizes import distributions_of, plot_of_sizes
+from lims.materials.selectors.sizes import coarsest_of, distributions_of, plot_of_sizes
 from lims.materials.selectors.suppliers import (
     evaluations_of,
     get_supplier_for,
@@ -58,6 +58,7 @@ __all__ = [
     "Meeting",
     "ancestors_of",
     "balance_of",
+    "coarsest_of",
     "container_codes",
     "descendants_of",
     "distributions_of",

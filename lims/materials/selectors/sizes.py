@@ -12,6 +12,7 @@ from lims.materials.bridge import Sizes, sizes_of, sizes_plot
 from lims.materials.models import Lot, LotProperty, SizeDistribution
 
 UNIT = "um"
+MOST_TABLES = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +74,21 @@ def distributions_of(lot: Lot) -> list[Distribution]:
     rows = lot.distributions.filter(replaced_by__isnull=True).select_related("by", "file").order_by("-id")
     stated = lot.properties.filter(replaced_by__isnull=True, quantity__in=("d10", "d50", "d90")).order_by("id")
     return [_described(row, list(stated)) for row in rows]
+
+
+def coarsest_of(materials: Iterable[Any]) -> tuple[float, str] | None:
+    """The coarsest top cut or D90 [m] among the lots of some materials, and where it stands."""
+    among = [material.pk for material in materials]
+    results = LotProperty.objects.filter(
+        lot__material__in=among, quantity__in=("top_cut", "d90"), replaced_by__isnull=True
+    ).select_related("lot")
+    names = {"top_cut": "top cut", "d90": "D90"}
+    found = [(row.value, f"{names[row.quantity]} of {row.lot.code}") for row in results]
+    tables = SizeDistribution.objects.filter(lot__material__in=among, replaced_by__isnull=True).select_related("lot")
+    for row in tables.order_by("-id")[:MOST_TABLES]:
+        sizes = sizes_of(row.sizes, row.amounts, form=row.form, basis=row.basis)
+        found.append((sizes.d90, f"D90 of {row.lot.code}"))
+    return max(found, default=None)
 
 
 def _described(row: SizeDistribution, stated: Iterable[LotProperty]) -> Distribution:

@@ -18,7 +18,9 @@ from analysis.figures.gap_map import Layer
 from analysis.figures.plotly import figure_json
 from analysis.figures.svg import figure_svg
 from analysis.figures.traces import thin
+from analysis.materials.bond_line import bond_line
 from analysis.materials.distribution import size_table
+from analysis.materials.loading import loading_of
 from analysis.quality.control import Phase
 from analysis.results import BudgetLine, Measured, Settled
 from analysis.units import to_si
@@ -98,6 +100,14 @@ def every_figure() -> dict[str, FigureSpec]:
             block_conductivity=390.0,
         ),
         "control": FIGURES["control"](WATCHED, axis=axis_of("thermal_impedance"), phase=Phase(12.0, 0.4, 20)),
+        "loading": FIGURES["loading"](
+            loading_of(
+                [0.2, 30.0],
+                fractions=[0.4, 0.6],
+                fluid=[True, False],
+                bond_line=bond_line(100.0, pressure=1e5, largest=2e-5),
+            )
+        ),
         "sizes": FIGURES["sizes"]({"our own": POWDER}),
         "study": FIGURES["study"](SERIES),
         "takes": FIGURES["takes"](a_level()),
