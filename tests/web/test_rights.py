@@ -10,7 +10,7 @@ from lims.web.urls import urlpatterns
 from tests.factories import everybody
 
 # open to everybody, also before signing in
-PUBLIC = {"sign-in", "sign-out", *(p.name for p in urlpatterns if str(p.pattern).startswith("look/"))}
+PUBLIC = {"sign-in", "sign-out", "check", *(p.name for p in urlpatterns if str(p.pattern).startswith("look/"))}
 PLAIN = [p for p in urlpatterns if p.name not in PUBLIC and "<" not in str(p.pattern)]
 
 
