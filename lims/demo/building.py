@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -18,6 +19,7 @@ from lims.demo.clock import clock_at
 from lims.demo.scenario import (
     COARSE,
     EQUIPMENT,
+    FILLERS,
     FORMULATIONS,
     HANDBOOK,
     MATERIALS,
@@ -54,7 +56,7 @@ from lims.materials.services import (
     receive_lot,
     start_lot_test,
 )
-from lims.quality.services import release_lot
+from lims.quality.services import record_lot_result, release_lot
 
 GRAM = Decimal("0.001")
 BALANCE, MIXER = "BAL-01", "MIX-01"
@@ -134,7 +136,7 @@ def _passphrase() -> str:
 
 
 def add_materials(lab: Laboratory) -> None:
-    """Suppliers, materials, lots with the supplier's and our own results, and quality's release of most of them."""
+    """Suppliers and materials."""
     with clock_at(lab.day(0, 9)):
         for name, approved in SUPPLIERS.items():
             supplier = create_supplier(actor=lab.people["chemist"], name=name)
@@ -146,11 +148,15 @@ def add_materials(lab: Laboratory) -> None:
             lab.suppliers[name] = supplier
         for plan in MATERIALS:
             lab.materials[plan.name] = _material(lab, plan)
+
+
+def add_lots(lab: Laboratory) -> None:
+    """Lots with the supplier's and our own results, and quality's release of most of them."""
     for number, plan in enumerate(MATERIALS):
         lab.lots[plan.name] = [_lot(lab, plan, nth, day=1 + nth * 8 + number % 3) for nth in range(_lots_of(plan))]
     with clock_at(lab.day(40, 11)):
         plan = next(p for p in MATERIALS if p.name.startswith("boron"))
-        _receive(lab, plan, nth=9, supplier="Holm Trading")
+        lab.lots[plan.name].append(receive(lab, plan, nth=9, supplier="Holm Trading"))
 
 
 def _lots_of(plan: MaterialPlan) -> int:
@@ -172,7 +178,8 @@ def _material(lab: Laboratory, plan: MaterialPlan) -> Material:
     )
 
 
-def _receive(lab: Laboratory, plan: MaterialPlan, *, nth: int, supplier: str) -> Lot:
+def receive(lab: Laboratory, plan: MaterialPlan, *, nth: int, supplier: str) -> Lot:
+    """A lot as the goods-in desk takes it in."""
     today = timezone.localdate()
     return receive_lot(
         actor=lab.people["chemist2" if nth % 2 else "chemist"],
@@ -191,7 +198,7 @@ def _receive(lab: Laboratory, plan: MaterialPlan, *, nth: int, supplier: str) ->
 def _lot(lab: Laboratory, plan: MaterialPlan, nth: int, *, day: int) -> Lot:
     """One lot: received, measured, tested, released by quality; the last of the solvent-like ones still waits."""
     with clock_at(lab.day(day, 10)):
-        lot = _receive(lab, plan, nth=nth, supplier=plan.supplier)
+        lot = receive(lab, plan, nth=nth, supplier=plan.supplier)
         _add_results(lab, plan, lot, coarse=(plan.name, nth + 1) == COARSE)
     if plan.name == "thickener" and nth == 1:
         return lot
@@ -226,6 +233,7 @@ def _add_results(lab: Laboratory, plan: MaterialPlan, lot: Lot, *, coarse: bool)
     )
     if plan.d50 is None:
         return
+    add_moisture(lot, chemist, share=Random(seed_of("moisture", lot.code)).uniform(0.3, 0.6))
     for source in ("supplier", "own"):
         for key, factor in (("d10", 0.45), ("d50", 1.0), ("d90", 2.1)):
             value = plan.d50 * factor * vary(0.02)
@@ -233,6 +241,21 @@ def _add_results(lab: Laboratory, plan: MaterialPlan, lot: Lot, *, coarse: bool)
         # only our own sieve shows the coarse tail that the certificate does not mention
         top = plan.d50 * (5.4 if coarse and source == "own" else 3.3) * vary(0.02)
         _result(lot, chemist, "top_cut", top, source)
+
+
+def add_moisture(lot: Lot, chemist: User, *, share: float) -> None:
+    """Our own moisture of a filler, as a share of what its specification allows."""
+    percent = share * FILLERS[lot.material.name][2]
+    record_lot_result(
+        lot,
+        actor=chemist,
+        quantity="moisture",
+        value=round(percent, 4),
+        unit="%",
+        source="own",
+        u=round(0.04 * percent, 5),
+        method="loss on drying, 105 °C",
+    )
 
 
 def _result(lot: Lot, chemist: User, key: str, value: float, source: str) -> None:
@@ -254,7 +277,11 @@ def add_formulations(lab: Laboratory) -> None:
         author = lab.people["chemist2" if number % 2 else "chemist"]
         with clock_at(lab.day(3 + number // 2, 11)):
             made = create_formulation(
-                actor=author, name=plan.name, purpose=plan.purpose, lines=_lines(lab, plan), steps=_steps(plan)
+                actor=author,
+                name=plan.name,
+                purpose=plan.purpose,
+                lines=lines_of(lab, plan.lines),
+                steps=steps_of(plan),
             )
             version = submit_version(made.versions.get(), actor=author)
         with clock_at(lab.day(4 + number // 2, 14)):
@@ -266,16 +293,18 @@ def add_formulations(lab: Laboratory) -> None:
             actor=lab.people["chemist"],
             name="Fine zinc oxide paste, low volatile",
             purpose="less loss on the ferry inverter's long runs",
-            lines=_lines(lab, FORMULATIONS[0]),
-            steps=_steps(FORMULATIONS[0]),
+            lines=lines_of(lab, FORMULATIONS[0].lines),
+            steps=steps_of(FORMULATIONS[0]),
         )
 
 
-def _lines(lab: Laboratory, plan: FormulationPlan) -> list[LineSpec]:
-    return [LineSpec(lab.materials[name], Decimal(percent) / 100) for name, percent in plan.lines]
+def lines_of(lab: Laboratory, lines: Sequence[tuple[str, str]]) -> list[LineSpec]:
+    """Lines of a recipe from names and percent by mass."""
+    return [LineSpec(lab.materials[name], Decimal(percent) / 100) for name, percent in lines]
 
 
-def _steps(plan: FormulationPlan) -> list[StepSpec]:
+def steps_of(plan: FormulationPlan) -> list[StepSpec]:
+    """The steps of a plan as the service takes them, in SI."""
     return [
         StepSpec(words, speed=speed / 60, duration=minutes * 60, pressure=None if mbar is None else mbar * 100)
         for words, speed, minutes, mbar in plan.steps

@@ -17,6 +17,7 @@ PEOPLE: dict[str, tuple[str, tuple[Role, ...]]] = {
     "chemist2": ("Ben", (Role.CHEMIST,)),
     "operator": ("Cleo", (Role.OPERATOR,)),
     "keeper": ("Dov", (Role.OPERATOR, Role.RIG_KEEPER)),
+    "keeper2": ("Jorn", (Role.OPERATOR, Role.RIG_KEEPER)),
     "quality": ("Edda", (Role.QUALITY,)),
     "quality2": ("Finn", (Role.QUALITY,)),
     "manager": ("Gil", (Role.MANAGER,)),
@@ -97,6 +98,15 @@ MATERIALS = (
         hazards=(("H290", "May be corrosive to metals"),),
     ),
 )
+# material: D50 from and to [um], moisture at most [%]; all invented; quality wrote it down before the first lot
+FILLERS = {
+    "zinc oxide, fine": (0.65, 0.95, 0.20),
+    "alumina, round, 5 um": (4.4, 5.6, 0.15),
+    "alumina, round, 40 um": (35.0, 45.0, 0.15),
+    "aluminium, flake": (10.5, 13.5, 0.20),
+    "boron nitride, platelet": (7.8, 10.2, 0.25),
+    "aluminium nitride, round": (2.6, 3.4, 0.10),
+}
 COARSE = ("zinc oxide, fine", 3)  # the third lot of this material has a coarse tail
 
 

@@ -22,6 +22,7 @@ def test_the_study_of_the_cycled_paste_tells_its_pump_out() -> None:
     lab, room = building.Laboratory(Random(20260301)), measuring.TestRoom()
     building.add_people(lab, fixed="correct horse battery staple")
     building.add_materials(lab)
+    building.add_lots(lab)
     building.add_formulations(lab)
     building.add_batches(lab)
     measuring.add_rigs(lab, room)

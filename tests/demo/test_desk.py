@@ -16,6 +16,7 @@ def test_the_curve_of_the_coarse_lot_shows_the_tail_and_the_alloy_must_not_meet_
     lab = building.Laboratory(Random(20260301))
     building.add_people(lab, fixed="correct horse battery staple")
     building.add_materials(lab)
+    building.add_lots(lab)
     desk.add_desk(lab)
     sizes = [selectors.distributions_of(lot)[0].sizes for lot in lab.lots["zinc oxide, fine"]]
     fine, _, coarse = (found.d43 for found in sizes)

@@ -13,7 +13,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from lims.accounts.models import User
 from lims.audit.services import seal
-from lims.demo import building, cycling, desk, measuring
+from lims.demo import building, cycling, deciding, desk, limits, measuring, planning
 from lims.demo.scenario import LABORATORY, PEOPLE
 
 
@@ -30,10 +30,14 @@ class Command(BaseCommand):
         lab, room = building.Laboratory(Random(20260301)), measuring.TestRoom()
         self._do("people", lambda: building.add_people(lab, fixed=options["password"]))
         _write_sign_ins(lab)
-        self._do("materials and lots", lambda: building.add_materials(lab))
+        self._do("materials", lambda: building.add_materials(lab))
+        self._do("limits", lambda: limits.limit_fillers(lab))
+        self._do("lots", lambda: building.add_lots(lab))
         self._do("receiving desk", lambda: desk.add_desk(lab))
         self._do("formulations", lambda: building.add_formulations(lab))
         self._do("batches", lambda: building.add_batches(lab))
+        self._do("decisions on lots", lambda: deciding.decide_lots(lab))
+        self._do("labels", lambda: planning.keep_label_formats(lab))
         self._do("rigs", lambda: measuring.add_rigs(lab, room))
         self._do("methods", lambda: measuring.add_methods(lab, room))
         self._do("samples", lambda: measuring.add_samples(lab, room))
@@ -43,6 +47,7 @@ class Command(BaseCommand):
         self._do("tear-downs", lambda: measuring.tear_all_down(lab, room))
         self._do("end of the power cycles", lambda: cycling.open_up(lab, room))
         self._do("comparisons", lambda: measuring.compare(lab, room))
+        self._do("a recipe in review", lambda: planning.submit_for_review(lab))
         self._do("chain", seal)
 
     def _do(self, what: str, step: Callable[[], object]) -> None:
