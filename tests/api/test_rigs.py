@@ -43,6 +43,11 @@ def test_a_rig_is_equipped_calibrated_configured_and_gives_its_setup(file_store)
         entered = api.post(f"{address}/calibrations/", content, format="multipart")
         assert entered.status_code == 201
         assert len(entered.data["certificate_sha256"]) == 64
+        assert entered.data["state"] == "proposed"
+        decision = f"{address}/calibrations/{entered.data['id']}/approve/"
+        assert api.post(decision, {"reason": "mine"}, format="json").status_code == 403
+        approved = signed_in(somebody(Role.QUALITY)).post(decision, {"reason": "certificate read"}, format="json")
+        assert (approved.status_code, approved.data["state"]) == (200, "in_force")
         channels.append({"column": column, "quantity": quantity, "sensor": column, "depth": 0.002})
     content = {
         "reason": "first", "hot_block": blocks[0]["code"], "cold_block": blocks[1]["code"], "channels": channels,

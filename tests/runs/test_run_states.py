@@ -19,6 +19,7 @@ RUN_TABLE = {
     "accept": (["checking", "unqualified"], "accepted"),
     "doubt": (["checking"], "unqualified"),
     "refuse": (["checking"], "refused"),
+    "complete": (["refused"], "checking"),
     "invalidate": (["accepted", "locked"], "invalidated"),
     "lock": (["accepted"], "locked"),
 }

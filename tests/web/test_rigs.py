@@ -61,6 +61,12 @@ def test_a_rig_is_taken_in_equipped_calibrated_and_configured(client, keeper, fi
             "certificate": SimpleUploadedFile("c.pdf", b"%PDF " + column.encode()),
         }
         assert client.post(f"/rigs/{rig.code}/sensors/{column}-1/", calibration).status_code == 302
+        proposed = rig.sensors.get(serial=f"{column}-1").calibrations.get()
+        decision = f"/rigs/{rig.code}/calibrations/{proposed.pk}/approve/"
+        assert client.post(decision, {}).status_code == 403
+        client.force_login(somebody(Role.QUALITY))
+        assert client.post(decision, {}).status_code == 302
+        client.force_login(keeper)
     assert client.post(f"/rigs/{rig.code}/configure/", configuration(rig, hot, cold)).status_code == 302
     setup = setup_at(rig, timezone.now())["setup"]
     assert [row["column"] for row in setup["channel"]] == ["time", "hot", "cold", "force"]
