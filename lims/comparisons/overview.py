@@ -19,7 +19,7 @@ from lims.accounts.acts import require
 from lims.accounts.models import User
 from lims.comparisons import bridge
 from lims.comparisons.bridge import Best
-from lims.comparisons.selectors import COUNTS, asked_of, rows_among
+from lims.comparisons.selectors import COUNTS, OF_THE_RIG, asked_of, rows_among
 from lims.formulations.bridge import cost_of
 from lims.formulations.models import Batch, FormulationVersion
 from lims.formulations.states import BatchState, VersionState
@@ -113,6 +113,7 @@ def _first_day() -> Any:
 
 def _methods() -> tuple[MethodsBest, ...]:
     runs = Run.objects.filter(state__in=COUNTS, uploaded_at__date__gte=_first_day(), application__isnull=False)
+    runs = runs.exclude(kind__in=OF_THE_RIG)
     used = (
         runs.order_by()
         .values("application__method_version")

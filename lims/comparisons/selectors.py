@@ -36,6 +36,7 @@ RECKONED = 2  # counts up where the same rows give another answer
 FIGURES = bridge.figure_choices()
 SPREADS = bridge.spread_choices()
 COUNTS = (RunState.ACCEPTED, RunState.LOCKED)
+OF_THE_RIG = (Run.Kind.ZERO, Run.Kind.RIG)  # kinds of runs with no layer to compare
 # what a row of the records is read by, in one query
 FIELDS = (
     "pk", "code", "version", "state", "reason", "problems", "current_id", "rig__code", "file__sha256",
@@ -150,12 +151,12 @@ def rows_among(runs: QuerySet[Run], figure: str) -> list[Row]:
 
 
 def _light_rows(comparison: Comparison) -> list[Light]:
-    runs = Run.objects.filter(application__sample__comparisons=comparison).order_by("id")
-    return _light_of(runs, _included(comparison))
+    runs = Run.objects.filter(application__sample__comparisons=comparison).exclude(kind__in=OF_THE_RIG)
+    return _light_of(runs.order_by("id"), _included(comparison))
 
 
 def _light_of(runs: QuerySet[Run], included: set[str]) -> list[Light]:
-    found = list(runs.exclude(kind__in=(Run.Kind.ZERO, Run.Kind.RIG)).values(*FIELDS))
+    found = list(runs.values(*FIELDS))
     against = against_records({run["application__sample__batch_id"] for run in found} - {None})
     overrides = _overrides([run["current_id"] for run in found if run["current_id"]])
     return [_light(run, against, overrides, included) for run in found]
