@@ -106,7 +106,7 @@ def _best(y: Array, fixed: Array, tables: Sequence[Array]) -> Array:
     bounds = [(_SMALLEST, _LARGEST)] * len(tables)
     close = {"ftol": 1e-14, "gtol": 1e-9}
     found = [
-        optimize.minimize(
+        optimize.minimize(  # type: ignore[call-overload]
             lack, np.full(len(tables), begin), jac="3-point", method="L-BFGS-B", bounds=bounds, options=close
         )
         for begin in (-1.0, 1.0)
@@ -135,7 +135,7 @@ def _generalised(y: Array, fixed: Array, shape: Array) -> _Fit:
     variance = max(float(rest @ rest) / (n - p), 1e-24)
     logs = 2.0 * float(np.log(np.diag(root)).sum()) + float(np.linalg.slogdet(normal)[1])
     likelihood = -0.5 * ((n - p) * (1.0 + math.log(2.0 * math.pi * variance)) + logs)
-    return _Fit(means, inverse, variance, likelihood)
+    return _Fit(means, np.asarray(inverse, dtype=float), variance, likelihood)
 
 
 def _degrees(fixed: Array, tables: Mapping[str, Array], sd: Mapping[str, float], rest: int) -> Array:
@@ -155,7 +155,7 @@ def _tells(table: Array, fixed: Array) -> bool:
     if not 1 < table.shape[1] < table.shape[0]:
         return False
     both = int(np.linalg.matrix_rank(np.hstack([fixed, table])))
-    return fixed.shape[1] < both < table.shape[0]
+    return bool(fixed.shape[1] < both < table.shape[0])
 
 
 def _table(codes: Sequence[str], names: Sequence[str]) -> Array:

@@ -17,7 +17,7 @@ from analysis.comparing.matching import Condition, Conditions, Result, split
 from analysis.comparing.output import to_dict
 from analysis.comparing.ranking import Ranking, rank
 from analysis.comparing.sentences import summarize
-from analysis.errors import AnalysisError
+from analysis.errors import AnalysisError as AnalysisError
 from analysis.figures.gap_map import Layer, gap_map_figure
 from analysis.figures.plotly import figure_json
 from analysis.figures.ranking import ranking_figure
@@ -30,6 +30,7 @@ from analysis.units import shown, shown_difference
 from analysis.version import VERSION
 from lims.runs.bridge import measured
 
+AnalysisRefused = AnalysisError
 AREAS_AGREE = 0.01  # faces of one nominal size differ by less than this share
 HEAT_FLOW_AGREES = 0.10  # share of the nominal heater power; what is lost to the room counts as well
 COMPARED = ("temperature_rise", "thermal_impedance", "gap", "apparent_conductivity")

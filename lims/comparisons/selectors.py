@@ -19,7 +19,9 @@ from lims.accounts.models import User
 from lims.cases.models import Hold, Nonconformance
 from lims.cases.states import STANDING
 from lims.comparisons import bridge
-from lims.comparisons.bridge import Asked, Row, Supposed
+from lims.comparisons.bridge import AnalysisError as AnalysisError
+from lims.comparisons.bridge import Asked, Row
+from lims.comparisons.bridge import Supposed as Supposed
 from lims.comparisons.models import Comparison
 from lims.core.errors import Conflict, Invalid, NotFound
 from lims.formulations.models import Weighing
@@ -337,7 +339,7 @@ def statistics_of(comparison: Comparison, what: Supposed) -> dict[str, Any]:
     if found is None:
         try:
             found = bridge.supposed(_with_figures(light, asked.figure), asked=asked, what=what)
-        except bridge.AnalysisError as error:
+        except AnalysisError as error:
             raise Invalid(f"{str(error)[:1].upper()}{str(error)[1:]}.", code="bad-question") from error
         cache.set(key, found, KEPT_SECONDS)
     return found
@@ -361,7 +363,7 @@ def what_it_takes(comparison: Comparison, *, sample: str, target: str) -> dict[s
     flux = version.heater_power / version.area if version.heater_power else None
     try:
         return bridge.takes(_runs_by_sample(comparison, (sample, target)), sample=sample, target=target, heat_flux=flux)
-    except bridge.AnalysisError as error:
+    except AnalysisError as error:
         raise Conflict(
             f"{error}.",
             code="no-layer",
