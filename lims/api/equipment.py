@@ -122,7 +122,8 @@ class Equipment(View):
         unit, shown = content.pop("unit"), content.get("resolution")
         if shown is not None:
             content["resolution"] = mass_in_kg(shown, unit=unit, field="unit")
-        made = once(self.key, services.add_equipment)(actor=request.user, **content)
+        user: Any = request.user
+        made = once(self.key, services.add_equipment)(actor=user, **content)
         return Response(BenchEquipmentDetailSerializer(made).data, status=201)
 
 

@@ -409,7 +409,7 @@ class CalibrationDecision(View):
         user = _user(request)
         found = selectors.get_calibration_for(user, selectors.get_rig_for(user, code), pk)
         act = services.approve_calibration if self.approve else services.turn_down_calibration
-        reason = str(request.data.get("reason", ""))
+        reason = str(valid(ReasonSerializer(data=request.data))["reason"])
         return Response(CalibrationSerializer(once(self.key, act)(found, actor=user, reason=reason)).data)
 
 

@@ -41,7 +41,7 @@ def _option_parameters(kinds: list[Any]) -> list[OpenApiParameter]:
 def _texts(request: Request, method: str, *, of_runs: bool) -> dict[str, str]:
     """The options in the address; a parameter that is none is left alone."""
     kind = studies_.kind_of(method, of_runs=of_runs)
-    given = request.query_params if request.method == "GET" else request.data
+    given: Any = request.query_params if request.method == "GET" else request.data
     return {option.key: str(given.get(option.key, "")) for option in kind.options}
 
 

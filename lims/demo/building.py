@@ -29,7 +29,7 @@ from lims.demo.scenario import (
     FormulationPlan,
     MaterialPlan,
 )
-from lims.formulations.models import Batch, FormulationVersion
+from lims.formulations.models import Batch, FormulationVersion, Weighing
 from lims.formulations.selectors import sheet_of
 from lims.formulations.services import (
     LineSpec,
@@ -368,7 +368,7 @@ def _weigh_lines(
             captured=captured,
             as_entered=f"{net * 1000} g",
         )
-        if not weighing.captured:
+        if isinstance(weighing, Weighing) and not weighing.captured:
             check_weighing(weighing, actor=lab.people[second])
 
 

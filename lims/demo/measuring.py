@@ -27,6 +27,7 @@ from lims.rigs.services import (
     Blocks,
     ChannelSpec,
     add_sensor,
+    approve_calibration,
     approve_method_version,
     calibrate,
     configure_rig,
@@ -131,7 +132,7 @@ def _configure(lab: Laboratory, room: TestRoom, name: str) -> None:
         depth = bench.depths[0] if quantity in ("hot_temperature", "cold_temperature") else None
         specs.append(ChannelSpec(column, quantity, sensor, unit, depth))
         soon = name == "south" and column == "force"
-        calibrate(
+        calibration = calibrate(
             sensor,
             actor=keeper,
             valid_from=lab.day(0, 10),
@@ -143,6 +144,7 @@ def _configure(lab: Laboratory, room: TestRoom, name: str) -> None:
             as_left="not changed",
             certificate_number=f"HC-{name[0].upper()}{number:03d}",
         )
+        approve_calibration(calibration, actor=lab.people["quality"])
     configure_rig(
         rig,
         actor=keeper,

@@ -186,7 +186,8 @@ class Excursion:
 
 def excursions_of(sample: Sample, at: Any = None) -> list[Excursion]:
     """The excursions of a sample that began before `at` (now, unless said), also those of what it was split from."""
-    moment, one, found = at or timezone.now(), sample, list[Excursion]()
+    moment, found = at or timezone.now(), list[Excursion]()
+    one: Sample | None = sample
     while one is not None:
         rows = one.custody.filter(kind=CustodyEvent.Kind.EXCURSION, since__lte=moment).order_by("-since")
         found += [Excursion(row, one.code) for row in rows]

@@ -91,7 +91,8 @@ class Issued(models.Model):
         about = Signature.objects.filter(subject_kind=self.record_kind, subject_code=self.code)
         if about.filter(meaning=Meaning.WITHDRAWN).exists():
             return "withdrawn"
-        return "superseded" if type(self)._default_manager.filter(supersedes=self.pk).exists() else "issued"
+        later = models.Q(("supersedes", self.pk))  # a field of each kind of paper, not of this base
+        return "superseded" if type(self)._default_manager.filter(later).exists() else "issued"
 
     def get_state_display(self) -> str:
         """The state in words."""

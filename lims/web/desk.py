@@ -85,7 +85,7 @@ def _make(request: HttpRequest, form: Any, parts: Any) -> Any:
     given = [forms.part_of(row, selectors.get_lot_for(user, row["lot"])) for row in filled(parts) if row["lot"]]
     act = services.blend_lots if form.cleaned_data["origin"] == "blend" else services.treat_lot
     material = selectors.get_material_for(user, code) if code else None
-    return once(key_of(request), act)(given, actor=user, material=material, **values)  # type: ignore[operator]
+    return once(key_of(request), act)(given, actor=user, material=material, **values)
 
 
 @page("lot.split")

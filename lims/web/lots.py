@@ -132,7 +132,7 @@ def _buttons(user: Any, found: Any, failed: Failed | None) -> list[dict[str, Any
     for form in (button["form"] for button in buttons):
         if isinstance(form, GiveBackForm):
             choices = [(kept.cause, kept.cause) for kept in selectors.reservations_of(found)]
-            form.fields["cause"].widget.choices = choices  # type: ignore[attr-defined]
+            form.fields["cause"].widget.choices = choices
     return buttons
 
 

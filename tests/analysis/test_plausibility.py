@@ -207,7 +207,8 @@ def test_the_command_gives_json_and_takes_power_area_and_mass(capsys):
     assert main(["claim", *options]) == 0
     found = json.loads(capsys.readouterr().out)
     assert found["verdict"] == "plausible"
-    assert found["follows"]["thermal_impedance"] == {"value": pytest.approx(24.15), "unit": "mm^2*K/W", "label": "impedance"}
+    expected = {"value": pytest.approx(24.15), "unit": "mm^2*K/W", "label": "impedance"}
+    assert found["follows"]["thermal_impedance"] == expected
     low, _ = hashin_shtrikman(0.2, filler=30.0, fraction=0.686860)
     assert found["follows"]["lower_bound"]["value"] == pytest.approx(low, rel=1e-5)
 

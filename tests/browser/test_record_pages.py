@@ -20,16 +20,19 @@ from playwright.sync_api import Page, expect
 
 from lims.accounts.roles import Role
 from lims.cases.services import open_nonconformance, place_hold
-from lims.comparisons.services import pose_comparison
+from lims.comparisons.services import issue_report, pose_comparison
 from lims.formulations import services as formulations
 from lims.materials import services as materials
-from lims.quality.services import extend_lot_life, release_batch, release_lot
+from lims.quality.certificates import Asked
+from lims.quality.services import create_chart, extend_lot_life, issue_certificate, release_batch, release_lot
 from lims.rigs import services as rigs
 from lims.runs.models import Reduction
 from lims.runs.reducing import perform_reduction
 from lims.runs.services.applications import plan_application, tear_down
+from lims.runs.services.plans import draw_plan
 from lims.runs.services.runs import record_zero, upload_run
 from tests.browser.steps import serious_faults, sign_in
+from tests.comparisons.results import put_on
 from tests.factories import (
     PASSWORD,
     add_d50,
@@ -53,8 +56,7 @@ from tests.runs.recordings import make_files
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("file_store")]
 SHOTS = os.environ.get("LIMS_SHOTS")  # a folder to keep pictures of the pages in
-# each width and each theme once: a rule broken by one of them shows in either view of it
-VIEWS = [(1280, "light"), (820, "dark")]
+DESK, TABLET = 1280, 820
 
 
 def lots() -> Iterator[Any]:
@@ -180,14 +182,41 @@ def specifications() -> Iterator[Any]:
     yield make_specification(make_material("zinc oxide, fine"))
 
 
-GROUPS: tuple[Callable[[], Iterator[Any]], ...] = (lots, batches, formulation_versions, room, specifications)
+def papers() -> Iterator[Any]:
+    """A comparison with its report, a certificate, a chart, a plan; where a lot went, and telling those who have it."""
+    chemist, quality, place = somebody(Role.CHEMIST), somebody(Role.QUALITY), {"rig": make_rig()}
+    place["version"] = make_method_version()
+    samples = [put_on(rises, name=f"paste {rises[0]}", **place) for rises in ([9.0, 9.1, 8.9], [14.0, 14.1, 13.9])]
+    version = place["version"]
+    posed = pose_comparison(actor=chemist, title="which paste", method_version=version, samples=samples)
+    yield issue_report(posed, actor=quality, password=PASSWORD, address="https://lab.example/check/{code}/")
+    yield from (posed, f"/trace/sample/{samples[0].code}/")
+    lot = make_lot()
+    make_specification(lot.material)
+    lot = materials.start_lot_test(lot, actor=quality)
+    add_d50(lot)
+    lot = release_lot(lot, actor=quality, password=PASSWORD)
+    asked = Asked("Aldermoor Pumps", "3 Weir Lane", "one scoop from each bag")
+    yield issue_certificate(
+        lot, actor=quality, password=PASSWORD, asked=asked, address="https://lab.example/check/{code}/"
+    )
+    yield create_chart(actor=quality, subject=("material", lot.material.code), quantity="d50")
+    yield from (f"/trace/lot/{lot.code}/", f"/trace/lot/{lot.code}/tell/", f"/runs/?sample={samples[0].code}")
+    yield draw_plan(actor=chemist, title="two pastes", method_version=version, samples=samples, rigs=[place["rig"]])
+
+
+GROUPS: tuple[Callable[[], Iterator[Any]], ...] = (lots, batches, formulation_versions, room, specifications, papers)
 
 
 @pytest.mark.parametrize("records", GROUPS, ids=lambda group: group.__name__)
 def test_every_record_page_breaks_no_rule_and_fits(records: Any, open_page: Any, complaints: list[str]) -> None:
-    codes = [record.code for record in records()]
+    codes = [record if isinstance(record, str) else record.code for record in records()]
     page = _of_somebody_who_may_do_everything(open_page)
-    faults = {code: found for code in codes if (found := _faults(page, code))}
+    faults = {}
+    for nth, code in enumerate(codes):
+        # records of one kind follow one another: each kind's page is seen in the light and in the dark
+        found = _faults(page, code, scheme="dark" if nth % 2 else "light")
+        faults |= {code: found} if found else {}
     assert faults == {}
     assert complaints == []
 
@@ -201,20 +230,20 @@ def _of_somebody_who_may_do_everything(open_page: Any) -> Page:
     return page
 
 
-def _faults(page: Page, code: str) -> list[str]:
-    """What is wrong with the page of one record, on a desk and on a tablet, in the light and in the dark."""
-    answer = page.goto(f"/c/{code}")
+def _faults(page: Page, code: str, *, scheme: str) -> list[str]:
+    """What is wrong with the page of one record: the rules in one theme on a desk, the measures on both widths."""
+    page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    page.set_viewport_size({"width": DESK, "height": 1100})
+    answer = page.goto(code if code.startswith("/") else f"/c/{code}")
     if answer is None or not answer.ok:
         return [f"status {answer and answer.status}"]
     if page.locator("[data-plot]").count():
         expect(page.locator(".plot .main-svg").first).to_be_visible(timeout=20_000)
-    faults = []
-    for width, scheme in VIEWS:
+    faults = [f"{scheme}: {fault}" for fault in serious_faults(page)]
+    for width in (DESK, TABLET):
         page.set_viewport_size({"width": width, "height": 1100})
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
-        faults += [f"{scheme} at {width}: {fault}" for fault in serious_faults(page)]
         wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
         faults += [f"{wide} px too wide at {width}"] if wide > 0 else []
         if SHOTS:
-            page.screenshot(path=f"{SHOTS}/{code.replace('/', '-')}-{width}-{scheme}.png", full_page=True)
+            page.screenshot(path=f"{SHOTS}/{code.strip('/').replace('/', '-')}-{width}-{scheme}.png", full_page=True)
     return faults

@@ -48,7 +48,7 @@ def invalidate_run(run: Run, *, actor: User, password: str, second: Second, reas
 def _require_two(run: Run, actor: User, second: Second) -> None:
     if second.person == actor:
         raise NotAllowed("Two persons are needed.", code="same-person")
-    took_part = {run.uploaded_by_id}
+    took_part: set[int | None] = {run.uploaded_by_id}
     if run.application is not None:
         took_part |= {run.application.applied_by_id, run.application.planned_by_id}
     for person in (actor, second.person):

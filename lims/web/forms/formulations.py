@@ -138,7 +138,7 @@ class TableForm(forms.Form):
         for problem in problems:
             self.add_error("table", f"{problem[:1].upper()}{problem[1:]}.")
         # a file cannot be chosen for somebody again; its text stays where it can be mended
-        self.data = self.data.copy() | {"table": text if problems else ""}
+        self.data = {**self.data.dict(), "table": text if problems else ""}  # type: ignore[attr-defined]
         return [] if problems else rows
 
 
