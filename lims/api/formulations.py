@@ -148,7 +148,7 @@ class FormulationSerializer(serializers.Serializer[Any]):
         return [version.code for version in record.versions.all()]
 
 
-class SheetRequestSerializer(serializers.Serializer[Any]):
+class ComputedSheetRequestSerializer(serializers.Serializer[Any]):
     """Lines to compute."""
 
     lines = TypedLineSerializer(many=True, allow_empty=False)
@@ -163,7 +163,7 @@ class SheetLineSerializer(serializers.Serializer[Any]):
     volume_fraction = serializers.FloatField(allow_null=True)
 
 
-class SheetSerializer(serializers.Serializer[Any]):
+class ComputedSheetSerializer(serializers.Serializer[Any]):
     """What the lines make, in SI; `not_computed` says by name why a figure is missing."""
 
     lines = SheetLineSerializer(many=True)
@@ -284,11 +284,15 @@ class Sheet(View):
 
     rights = {"POST": "recipe.read"}
 
-    @extend_schema(operation_id="formulation_sheet", request=SheetRequestSerializer, responses=answers(SheetSerializer))
+    @extend_schema(
+        operation_id="formulation_sheet",
+        request=ComputedSheetRequestSerializer,
+        responses=answers(ComputedSheetSerializer),
+    )
     def post(self, request: Request) -> Response:
         user: Any = request.user
-        content = valid(SheetRequestSerializer(data=request.data))
-        return Response(SheetSerializer(sheet_of(lines_of(user, content["lines"]))).data)
+        content = valid(ComputedSheetRequestSerializer(data=request.data))
+        return Response(ComputedSheetSerializer(sheet_of(lines_of(user, content["lines"]))).data)
 
 
 class Formulation(View):
