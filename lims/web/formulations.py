@@ -6,13 +6,13 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
-from django.urls import path, re_path, reverse
+from django.urls import path, reverse
 from django.views.decorators.http import require_POST
 
 from lims.accounts.acts import once
 from lims.audit.selectors import history_of, readable
 from lims.comparisons.tracing import start_of, trace
-from lims.core.errors import Refusal, Stale
+from lims.core.errors import NotFound, Refusal, Stale
 from lims.formulations import selectors, services
 from lims.formulations.kinds import shown_settings
 from lims.formulations.states import VersionState
@@ -227,6 +227,8 @@ def _came_of(user: Any, version: Any) -> list[tuple[str, list[Any]]]:
 def formulation_lines(request: HttpRequest, code: str, form: str) -> HttpResponse:
     """The lines of a version as a table to take away."""
     version = selectors.get_version_for(person(request), code)
+    if form not in WRITERS:
+        raise NotFound(f"Lines come as {' or '.join(WRITERS)}, not as {form}.")
     write, kind = WRITERS[form]
     answer = HttpResponse(write(line_rows(selectors.composition_of(version))), content_type=kind)
     answer["Content-Disposition"] = f'attachment; filename="{version.code.replace("/", "-")}-lines.{form}"'
@@ -363,7 +365,7 @@ urlpatterns = [
     path("formulations/new/", formulation_new, name="formulation-new"),
     path("formulations/sheet/", formulation_sheet, name="formulation-sheet"),
     *FORMULATION.paths(),
-    re_path(r"^formulations/(?P<code>.+)/lines\.(?P<form>csv|xlsx)$", formulation_lines, name="formulation-lines"),
+    path("formulations/<path:code>/lines.<str:form>", formulation_lines, name="formulation-lines"),
     path("formulations/<path:code>/loading.json", formulation_loading, name="formulation-loading"),
     path("formulations/<path:code>/edit/", formulation_edit, name="formulation-edit"),
     path("formulations/<path:code>/difference/", formulation_difference, name="formulation-difference"),

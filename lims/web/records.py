@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import tempfile
+import io
 from typing import Any, cast
 
 from django.contrib import messages
@@ -17,7 +17,6 @@ from lims.core.errors import Invalid
 from lims.files.selectors import get_file_for, open_file
 from lims.web.doors import page, paged, person
 
-SPOOLED = 64 << 20  # bytes of an export kept in memory, on disk beyond
 FILTERS = {"person": "User name", "act": "Act", "code": "Code", "from": "From (date)", "to": "To (date)"}
 
 
@@ -75,10 +74,11 @@ def review(request: HttpRequest) -> HttpResponse:
 def export(request: HttpRequest) -> HttpResponse:
     """The whole history with its chain and a program that checks it, as one archive."""
     services.record(actor=person(request), act="history.export", subject=("history", "export"))
-    target = tempfile.SpooledTemporaryFile(max_size=SPOOLED)  # noqa: SIM115 - the answer closes it once it is sent
+    target = io.BytesIO()
     write_export(target)
-    target.seek(0)
-    return cast(HttpResponse, FileResponse(target, as_attachment=True, filename="history.zip"))
+    answer = HttpResponse(target.getvalue(), content_type="application/zip")
+    answer["Content-Disposition"] = 'attachment; filename="history.zip"'
+    return answer
 
 
 @page("laboratory.read")

@@ -213,7 +213,7 @@ def test_who_may_not_read_the_laboratory_reads_no_batch(role: Role | None) -> No
 
 def test_limits_a_corrected_test_and_a_photograph_by_api() -> None:
     chemist, operator = signed_in(Role.CHEMIST), signed_in(Role.OPERATOR)
-    draft = chemist.post("/api/formulations/", recipe(), format="json").data["code"]
+    draft = chemist.post("/api/formulations/", recipe(name="paste B"), format="json").data["code"]
     limits = {"tests": [{"test": "density", "lower": 2700.0}]}
     set_ = chemist.post(f"/api/formulations/{draft}/test-limits/", limits, format="json")
     assert [dict(row) for row in set_.data["tests"]] == [{"test": "density", "lower": 2700.0, "upper": None}]

@@ -102,6 +102,6 @@ def test_an_export_from_the_page_is_for_quality_and_auditors_and_leaves_an_entry
     assert client.post("/records/export/").status_code == 403
     client.force_login(person(Role.AUDITOR))
     answer = client.post("/records/export/")
-    names = zipfile.ZipFile(io.BytesIO(b"".join(answer.streaming_content))).namelist()
+    names = zipfile.ZipFile(io.BytesIO(answer.content)).namelist()
     assert {"entries.jsonl", "chain.jsonl", "verify.py", "names.json"} <= set(names)
     assert Entry.objects.filter(act="history.export").count() == 1

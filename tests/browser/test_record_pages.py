@@ -202,7 +202,16 @@ def papers() -> Iterator[Any]:
     )
     yield create_chart(actor=quality, subject=("material", lot.material.code), quantity="d50")
     yield from (f"/trace/lot/{lot.code}/", f"/trace/lot/{lot.code}/tell/", f"/runs/?sample={samples[0].code}")
-    yield draw_plan(actor=chemist, title="two pastes", method_version=version, samples=samples, rigs=[place["rig"]])
+    yield draw_plan(
+        actor=chemist,
+        title="two pastes",
+        method_version=version,
+        samples=samples,
+        rigs=[place["rig"]],
+        replicates=2,
+        days=2,
+        per_block=2,
+    )
 
 
 GROUPS: tuple[Callable[[], Iterator[Any]], ...] = (lots, batches, formulation_versions, room, specifications, papers)

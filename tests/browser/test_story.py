@@ -206,7 +206,7 @@ def weigh_in(page: Page, batch: str, *, lot: str, fluid: str) -> None:
     page.goto(f"/batches/{batch}/bench/")
     expect(page.locator("h1")).to_contain_text(FILLER)
     # a slip: the fluid's container in the hand where the filler is asked for
-    page.locator("input[name=lot]").fill(fluid)
+    page.locator("#id_lot").fill(fluid)
     page.locator("input[name=net]").fill("225")
     page.locator("input[name=balance]").fill("balance 1")
     page.get_by_role("button", name="Take").click()
@@ -214,10 +214,10 @@ def weigh_in(page: Page, batch: str, *, lot: str, fluid: str) -> None:
     expect(page.locator(".field-wrong")).to_contain_text(f"A lot of {FILLER} is expected.")
     assert page.locator("input[name=net]").input_value() == "225"
     assert serious_faults(page) == []
-    page.locator("input[name=lot]").fill(lot)
+    page.locator("#id_lot").fill(lot)
     page.get_by_role("button", name="Take").click()
     expect(page.locator("h1")).to_contain_text(FLUID)
-    page.locator("input[name=lot]").fill(fluid)
+    page.locator("#id_lot").fill(fluid)
     page.locator("input[name=net]").fill("25")
     page.get_by_role("button", name="Take").click()
     expect(page.locator("h1")).to_contain_text("Every line is weighed")
