@@ -2,20 +2,33 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import pytest
 from playwright.sync_api import expect
 
+from lims.accounts.roles import Role
+from lims.runs.models import Run
+from lims.runs.services.runs import upload_run
 from tests.browser.steps import serious_faults, sign_in
-from tests.comparisons.results import measure
-from tests.factories import make_application
+from tests.factories import make_application, somebody
+from tests.runs.recordings import make_files
+from tests.runs.test_perform_reduction import reduce_all
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("file_store")]
 
 
+def reduced_run() -> Run:
+    """A run whose figures are on its page."""
+    application, files, operator = make_application(), make_files(), somebody(Role.OPERATOR)
+    run = upload_run(actor=operator, content=io.BytesIO(files.run), name="run.csv", application=application)
+    reduce_all()
+    return Run.objects.get(pk=run.pk)
+
+
 def test_a_figure_explains_itself_and_keys_lead_on(open_page: Any, complaints: list[str]) -> None:
-    run = measure(make_application(), 9.0)
+    run = reduced_run()
     page = open_page(f"/sign-in/?next=/runs/{run.code}/")
     sign_in(page, run.uploaded_by.username)
     mark = page.get_by_role("button", name="What temperature rise means").first
