@@ -11,7 +11,7 @@ from django.conf import settings
 from django.db import connection, transaction
 
 from lims.audit.models import Entry, Link
-from lims.audit.verifier import START, LinkRow, digest_of, read_heads, walk
+from lims.audit.verifier import START, Finding, LinkRow, digest_of, read_heads, walk
 from lims.core.context import current_request_id
 from lims.core.errors import Invalid
 
@@ -87,26 +87,18 @@ def kept_heads() -> str:
     return Path(path).read_text() if path and Path(path).exists() else ""
 
 
-@dataclass(frozen=True, slots=True)
-class ChainCheck:
-    """What a check of the chain found: how many links stand, and the first that does not."""
+@dataclass(frozen=True)
+class ChainCheck(Finding):
+    """What a check of the chain found, and how many entries are not in it yet."""
 
-    links: int
-    unsealed: int
-    broken_at: int | None = None
-    broken_entry: int | None = None
-    message: str = "every link stands"
-
-    @property
-    def holds(self) -> bool:
-        return self.broken_at is None
+    unsealed: int = 0
 
 
 def verify() -> ChainCheck:
     """Walk the chain and name the first entry that was changed, removed or put in."""
     unsealed = Entry.objects.filter(link__isnull=True).count()
     found = walk(_links(), heads=read_heads(kept_heads()))
-    return ChainCheck(found.links, unsealed, found.broken_at, found.broken_entry, found.message)
+    return ChainCheck(**vars(found), unsealed=unsealed)
 
 
 def _links() -> Iterable[LinkRow]:
